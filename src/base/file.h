@@ -1,0 +1,36 @@
+/* Files: whole reads with a ceiling, and outputs that appear whole or not at all. */
+#ifndef WHICHEND_BASE_FILE_H
+#define WHICHEND_BASE_FILE_H
+
+#include "base/buf.h"
+#include "base/err.h"
+
+#include <stdbool.h>
+#include <stdio.h>
+
+/* Read a regular file into out (initialised by the caller with its ceiling). ERR_NO_INPUT where it is
+ * missing, ERR_FORMAT where it is larger than the ceiling or not a regular file, ERR_IO on a read error. */
+enum err file_read(const char *path, struct buf *out, struct err_msg *e);
+
+/* An output file written aside and renamed when complete. */
+struct out_file {
+    FILE *stream;
+    char *path;
+    char *temp_path;
+};
+
+/* ERR_CREATE when it cannot be made, or exists and replace is false. */
+enum err out_file_open(struct out_file *f, const char *path, bool replace, struct err_msg *e);
+/* Flush, sync, rename, sync the folder. On failure the temporary is removed and nothing has changed. */
+enum err out_file_commit(struct out_file *f, struct err_msg *e);
+/* Throw away; safe after commit and on a zeroed struct. */
+void out_file_abort(struct out_file *f);
+
+/* Join folder and name into out (yours: buf_release). */
+enum err path_join(struct buf *out, const char *folder, const char *name);
+
+/* true when `name` is a relative path that stays inside the folder it is joined to: no leading '/', no
+ * ".." part, not empty, and following links does not lead outside `folder`. */
+bool path_stays_inside(const char *folder, const char *name);
+
+#endif
