@@ -22,8 +22,9 @@ enum err buf_add(struct buf *b, const void *bytes, size_t len);
 enum err buf_str(struct buf *b, const char *s);
 enum err buf_printf(struct buf *b, const char *fmt, ...) PRINTF_LIKE(2, 3);
 
-/* Grow an array of `size`-byte items to hold at least `need` of them, doubling, never past `max` items.
- * *items and *cap are updated on success only. ERR_MEMORY past max or out of memory. */
+/* Grow an array of `size`-byte items to hold at least `need` of them, doubling, never past
+ * `max` items. *items and *cap are updated on success only. ERR_MEMORY past max or out of
+ * memory. */
 enum err array_grow(void **items, size_t *cap, size_t need, size_t size, size_t max);
 
 #endif

@@ -1,7 +1,7 @@
 /* Errors: one list, one text each, one exit status each.
  *
- * A call that can fail returns enum err (0 is success) and writes its results only on success. What a
- * person must be told (file, place, reason) travels in struct err_msg beside it.
+ * A call that can fail returns enum err (0 is success) and writes its results only on success.
+ * What a person must be told (file, place, reason) travels in struct err_msg beside it.
  */
 #ifndef WHICHEND_BASE_ERR_H
 #define WHICHEND_BASE_ERR_H
@@ -41,15 +41,16 @@ const char *err_text(enum err code);
 /* The exit status of the contract for a code (0, 64, 65, 66, 69, 70, 73, 74, 130). */
 int err_exit_status(enum err code);
 
-/* Note an error and return its code, so that a call can end in `return err_set(...)`. The first error
- * stands: a later one does not overwrite it. m may be NULL. Control bytes in the text are shown as '?'. */
+/* Note an error and return its code, so that a call can end in `return err_set(...)`. The first
+ * error stands: a later one does not overwrite it. m may be NULL. Control bytes in the text are
+ * shown as '?'. */
 enum err err_set(struct err_msg *m, enum err code, const char *fmt, ...) PRINTF_LIKE(3, 4);
 
-#define TRY(call)                                                                                  \
-    do {                                                                                           \
-        enum err try_err_ = (call);                                                                \
-        if (try_err_ != ERR_OK)                                                                    \
-            return try_err_;                                                                       \
+#define TRY(call)                                                                              \
+    do {                                                                                       \
+        enum err try_err_ = (call);                                                            \
+        if (try_err_ != ERR_OK)                                                                \
+            return try_err_;                                                                   \
     } while (0)
 
 #endif

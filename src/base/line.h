@@ -59,8 +59,8 @@ const char *rail_name(enum rail rail);
 enum line line_by_name(const char *name);
 enum rail rail_by_name(const char *name);
 
-/* The contract's rule for a variable in a file: any case; with or without a leading '/' or 'n'; a
- * trailing '#', "_n", "_b" or a bit range "[0]". name need not end in NUL. */
+/* The contract's rule for a variable in a file: any case; with or without a leading '/' or 'n';
+ * a trailing '#', "_n", "_b" or a bit range "[0]". name need not end in NUL. */
 enum line line_by_variable(const char *name, size_t len);
 
 /* true for machine-to-drive lines */

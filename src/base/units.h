@@ -1,7 +1,7 @@
 /* Exact time: ticks of a rational length, converted by position and never by interval.
  *
- * A tick is fs_num / fs_den femtoseconds. 1 fs to 100 s per tick can be held. All conversions round to
- * nearest and report what does not fit.
+ * A tick is fs_num / fs_den femtoseconds. 1 fs to 100 s per tick can be held. All conversions
+ * round to nearest and report what does not fit.
  */
 #ifndef WHICHEND_BASE_UNITS_H
 #define WHICHEND_BASE_UNITS_H
@@ -12,12 +12,12 @@
 #include <stddef.h>
 #include <stdint.h>
 
-#define NS_PER_S INT64_C(1000000000)
+#define NS_PER_S  INT64_C(1000000000)
 #define NS_PER_MS INT64_C(1000000)
 #define NS_PER_US INT64_C(1000)
 #define PS_PER_NS INT64_C(1000)
 #define FS_PER_NS INT64_C(1000000)
-#define FS_PER_S INT64_C(1000000000000000)
+#define FS_PER_S  INT64_C(1000000000000000)
 
 struct tick {
     int64_t fs_num; /* 1 .. 100 s in fs */
@@ -30,7 +30,8 @@ bool tick_valid(struct tick t);
 /* Length of one tick in ns; for display only. */
 double tick_ns(struct tick t);
 
-/* Position in ticks (0 or more) to ns / ps, rounded to nearest; false where it does not fit int64. */
+/* Position in ticks (0 or more) to ns / ps, rounded to nearest; false where it does not fit
+ * int64. */
 bool ticks_to_ns(int64_t ticks, struct tick t, int64_t *out_ns);
 bool ticks_to_ps(int64_t ticks, struct tick t, int64_t *out_ps);
 bool ns_to_ticks(int64_t ns, struct tick t, int64_t *out_ticks);
