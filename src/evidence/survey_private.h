@@ -1,0 +1,169 @@
+/* Parts of one survey, private to survey*.c: grid of the sampling, index pulses, supply,
+ * visits, tracks. */
+#ifndef WHICHEND_EVIDENCE_SURVEY_PRIVATE_H
+#define WHICHEND_EVIDENCE_SURVEY_PRIVATE_H
+
+#include "base/buf.h"
+#include "evidence/survey.h"
+
+#define GRID_DELTAS_MAX 16384
+
+/* Spacings of neighbouring edges, from which the sampling interval is found. */
+struct grid {
+    int64_t last_tick; /* -1: none yet */
+    bool found;        /* the interval is settled: no more spacings are taken */
+    size_t count;
+    int64_t delta[GRID_DELTAS_MAX];
+};
+void grid_edge(struct grid *g, int64_t tick);
+/* Sampling interval in ticks, 0 where the edges do not show one. Sorts the spacings. */
+double grid_find(struct grid *g);
+
+enum gap_kind { GAP_MOTOR_OFF, GAP_DESELECTED, GAP_NOT_RECORDED, GAP_KINDS };
+
+struct gap_list {
+    int64_t *ns; /* pairs start, end */
+    size_t count, cap;
+    bool open;
+};
+
+/* Index pulses, and the stretches in which none can be expected. */
+struct index_gather {
+    struct index_pulse *pulse;
+    size_t count, cap;
+    enum level level;
+    struct gap_list gap[GAP_KINDS];
+    bool full;
+};
+enum err index_edge(struct index_gather *g, int64_t ns, enum level level);
+/* State of one kind of gap from `ns` on. */
+enum err index_gap(struct index_gather *g, enum gap_kind kind, bool is_gap, int64_t ns);
+void index_gather_release(struct index_gather *g);
+
+/* Turns found from sectors that came round again. */
+struct sector_turns {
+    int64_t period_ns[TURNS_KEPT_MAX];
+    size_t count;
+    double pairs; /* pairs of identifiers behind them */
+};
+void sector_turns_add(struct sector_turns *t, const struct flux_read *r, int64_t start_ns,
+                      int64_t end_ns);
+
+/* One flux quality from many, each weighed by its transitions. */
+#define QUALITY_CLASSES 12
+struct quality_sum {
+    struct {
+        enum encoding encoding;
+        int32_t data_rate;
+        double weight, cell_ns, cell_sd, jitter_sq, margin_percent, margin_ns, asymmetry_ns,
+            shift_ns;
+        double short_share, long_share;
+        size_t heaviest;
+        int32_t interval_ratio[8];
+    } part[QUALITY_CLASSES];
+    size_t parts;
+};
+void quality_add(struct quality_sum *sum, const struct flux_quality *q);
+/* transitions: what the result shall say of them. */
+struct flux_quality quality_mean(const struct quality_sum *sum, size_t transitions);
+
+/* Sectors by the place of the head; places are resolved to cylinders at the end. */
+struct raw_sector {
+    struct track_sector s;
+    int32_t bad_seen;
+};
+struct raw_track {
+    int32_t epoch;                /* raw place by the lines */
+    int8_t side;                  /* by the lines; -1 not recorded */
+    int16_t id_cylinder, id_side; /* of the identifiers around; -1 none */
+    double seconds;
+    struct raw_sector *sector;
+    size_t count, cap;
+    struct flux_quality quality;
+};
+struct track_store {
+    struct raw_track *track;
+    size_t count, cap;
+    bool full;
+};
+/* One decoded stretch: the sectors with from_ns <= id_ns < to_ns count, the others are
+ * neighbours only. */
+struct stretch_read {
+    const struct flux_read *read;
+    int64_t from_ns, to_ns;
+    int32_t epoch;
+    int8_t side;
+    double seconds;
+};
+enum err tracks_add(struct track_store *t, const struct stretch_read *r);
+/* Make out->track and resolve the place of each visit. turn_s: seconds a turn. */
+enum err tracks_finish(struct track_store *t, struct survey *out, double turn_s,
+                       bool *out_guessed);
+void track_store_release(struct track_store *t);
+
+/* The visit at hand: one place of the head, RDATA recorded throughout. */
+struct visit_gather {
+    bool rdata_known, open;
+    enum level rdata;
+    struct visit v; /* v.cylinder holds the raw place until the end */
+    struct quality_sum quality;
+    int32_t id_votes[256], side_votes[256];
+    int64_t quiet_since_ns; /* last transition, or the visit's start */
+    /* the stretch: intervals without a break over 4 ms */
+    bool has_first;
+    int64_t origin_tick, origin_ns; /* of the first transition */
+    int64_t base_ps,
+        last_ps; /* of interval[0]'s start, and the last transition, from the origin */
+    uint32_t *interval;
+    size_t count, cap;
+    int64_t accept_from_ns;
+    int64_t written_ns[2][256]; /* last write at this raw place (low byte) and side; -1 never */
+};
+
+struct survey_run {
+    const struct survey_options *o;
+    struct survey *out;
+    struct tick tick;
+    struct bus_tracker *tracker;
+    uint64_t serial;
+    struct bus_place place;
+    int64_t start_ns, now_ns;
+    enum level level[LINE_COUNT];
+    struct grid grid;
+    struct index_gather index;
+    struct sector_turns turns;
+    struct quality_sum flux;
+    int64_t flux_transitions;
+    struct visit_gather visit;
+    size_t visit_cap;
+    struct track_store tracks;
+    /* supply */
+    struct {
+        bool seen;
+        double volt, volt_seconds;
+        int64_t since_ns, first_ns;
+    } rail[RAIL_COUNT];
+    int64_t motor_on_ns; /* -1 never */
+    bool visits_full;
+};
+
+/* A level of RDATA. */
+enum err visit_rdata(struct survey_run *r, int64_t tick, int64_t ns, enum level level);
+/* The place changed at `ns`: close the visit and begin another where it makes sense. */
+enum err visit_move(struct survey_run *r, int64_t ns, const struct bus_place *place);
+enum err visit_close(struct survey_run *r, int64_t ns);
+void visit_gather_release(struct visit_gather *g);
+
+/* Settle out->sample_ns once enough edges came, or at the end. */
+void sampling_settle(struct survey_run *r, bool at_end);
+
+void supply_sample(struct survey_run *r, enum rail rail, int64_t ns, double volt);
+void supply_motor(struct survey_run *r, int64_t ns, bool on);
+void supply_finish(struct survey_run *r, int64_t end_ns);
+
+/* Choose where the rotation comes from; fills out->rotation, rotation_flux, index. */
+enum err rotation_finish(struct survey_run *r);
+
+enum err survey_warn(struct survey *s, const char *fmt, ...) PRINTF_LIKE(2, 3);
+
+#endif

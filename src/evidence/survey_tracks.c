@@ -1,0 +1,353 @@
+/* Tracks: sectors merged over visits, first by the raw place of the head, at the end by
+ * cylinder and side. */
+#include "evidence/survey_private.h"
+
+#include <stdlib.h>
+#include <string.h>
+
+#define RAW_TRACKS_MAX 8192
+#define SECTORS_MAX    1024
+#define TRACKS_MAX     1024
+#define NEIGHBOURS     5 /* identifiers that vote on where an identifier was read */
+#define NO_PREVIOUS    SIZE_MAX
+#define BARE_TURNS     0.9 /* a track without sectors is listed when so much of it was seen */
+#define REPEAT_TURNS                                                                           \
+    1.6 /* from here on a damaged identifier must have come twice to be believed */
+
+/* Most common value among the good identifiers nearest to i; -1 where there is none. */
+static int16_t neighbour_vote(const struct flux_read *r, size_t i, bool want_side)
+{
+    int16_t value[NEIGHBOURS];
+    int32_t count[NEIGHBOURS];
+    size_t n = 0;
+    size_t seen = 0;
+    for (size_t distance = 0; distance < r->sector_count && seen < NEIGHBOURS; distance++) {
+        for (int sign = -1; sign <= 1 && seen < NEIGHBOURS; sign += 2) {
+            size_t j = sign < 0 ? i - distance : i + distance;
+            if ((distance == 0 && sign > 0) || j >= r->sector_count || !r->sector[j].id_good) {
+                continue; /* i - distance wraps to a huge number below 0 */
+            }
+            int16_t v = want_side ? r->sector[j].side : r->sector[j].cylinder;
+            size_t k = 0;
+            while (k < n && value[k] != v) {
+                k++;
+            }
+            if (k == n) {
+                value[n] = v;
+                count[n++] = 0;
+            }
+            count[k]++;
+            seen++;
+        }
+    }
+    size_t best = 0;
+    for (size_t k = 1; k < n; k++) {
+        best = count[k] > count[best] ? k : best;
+    }
+    return n > 0 ? value[best] : -1;
+}
+
+static enum err track_find(struct track_store *t, const struct raw_track *key,
+                           struct raw_track **out)
+{
+    *out = NULL;
+    for (size_t i = t->count; i-- > 0;) {
+        struct raw_track *k = &t->track[i];
+        if (k->epoch == key->epoch && k->side == key->side &&
+            k->id_cylinder == key->id_cylinder && k->id_side == key->id_side) {
+            *out = k;
+            return ERR_OK;
+        }
+    }
+    if (t->count == RAW_TRACKS_MAX) {
+        t->full = true;
+        return ERR_OK;
+    }
+    TRY(array_grow((void **)&t->track, &t->cap, t->count + 1, sizeof t->track[0],
+                   RAW_TRACKS_MAX));
+    t->track[t->count] = *key;
+    *out = &t->track[t->count++];
+    return ERR_OK;
+}
+
+static size_t sector_index(const struct raw_track *t, const struct track_sector *s)
+{
+    size_t i = 0;
+    while (i < t->count &&
+           (t->sector[i].s.cylinder != s->cylinder || t->sector[i].s.side != s->side ||
+            t->sector[i].s.sector != s->sector || t->sector[i].s.size_code != s->size_code)) {
+        i++;
+    }
+    return i;
+}
+
+/* Add to the sector with the same identifier; a new one goes behind `previous`, so that the
+ * list keeps the order on the track. *previous becomes its index. */
+static enum err sector_merge(struct raw_track *t, const struct raw_sector *add,
+                             size_t *previous, bool *full)
+{
+    size_t i = sector_index(t, &add->s);
+    if (i == t->count) {
+        if (t->count == SECTORS_MAX) {
+            *full = true;
+            return ERR_OK;
+        }
+        TRY(array_grow((void **)&t->sector, &t->cap, t->count + 1, sizeof t->sector[0],
+                       SECTORS_MAX));
+        i = *previous == NO_PREVIOUS ? t->count : *previous + 1;
+        memmove(t->sector + i + 1, t->sector + i, (t->count - i) * sizeof t->sector[0]);
+        t->sector[i] = *add;
+        t->count++;
+    } else {
+        struct raw_sector *to = &t->sector[i];
+        if (add->s.data > to->s.data) {
+            to->s.data = add->s.data;
+            to->s.deleted = add->s.deleted;
+        }
+        to->s.id_good = to->s.id_good || add->s.id_good;
+        to->s.seen += add->s.seen;
+        to->s.good += add->s.good;
+        to->bad_seen += add->bad_seen;
+    }
+    *previous = i;
+    return ERR_OK;
+}
+
+static struct raw_sector as_raw(const struct sector_read *r)
+{
+    struct raw_sector raw = {0};
+    raw.s =
+        (struct track_sector){.cylinder = r->cylinder,
+                              .side = r->side,
+                              .sector = r->sector,
+                              .size_code = r->size_code,
+                              .id_good = r->id_good,
+                              .data = r->cut && r->data != FIELD_GOOD ? FIELD_ABSENT : r->data,
+                              .deleted = r->deleted,
+                              .seen = r->id_good,
+                              .good = r->data == FIELD_GOOD,
+                              .encoding = r->encoding};
+    raw.bad_seen = !r->id_good;
+    return raw;
+}
+
+static enum err bare_track(struct track_store *t, const struct stretch_read *r)
+{
+    struct raw_track key = {
+        .epoch = r->epoch, .side = r->side, .id_cylinder = -1, .id_side = -1};
+    struct raw_track *track = NULL;
+    TRY(track_find(t, &key, &track));
+    if (track != NULL) {
+        track->seconds += r->seconds;
+        if (r->read->quality.transitions > track->quality.transitions) {
+            track->quality = r->read->quality;
+        }
+    }
+    return ERR_OK;
+}
+
+enum err tracks_add(struct track_store *t, const struct stretch_read *r)
+{
+    const struct flux_read *f = r->read;
+    struct raw_track *before = NULL;
+    size_t previous = NO_PREVIOUS;
+    size_t counted = 0;
+    for (size_t i = 0; i < f->sector_count; i++) {
+        counted += f->sector[i].id_ns >= r->from_ns && f->sector[i].id_ns < r->to_ns;
+    }
+    if (counted == 0) {
+        return bare_track(t, r);
+    }
+    for (size_t i = 0; i < f->sector_count; i++) {
+        struct raw_track key = {.epoch = r->epoch, .side = r->side};
+        struct raw_track *track = NULL;
+        struct raw_sector add = as_raw(&f->sector[i]);
+        if (f->sector[i].id_ns < r->from_ns || f->sector[i].id_ns >= r->to_ns) {
+            continue;
+        }
+        key.id_cylinder = neighbour_vote(f, i, false);
+        key.id_side = neighbour_vote(f, i, true);
+        TRY(track_find(t, &key, &track));
+        if (track == NULL) {
+            continue;
+        }
+        previous = track == before ? previous : NO_PREVIOUS;
+        before = track;
+        track->seconds += r->seconds / (double)counted;
+        TRY(sector_merge(track, &add, &previous, &t->full));
+        if (f->quality.transitions > track->quality.transitions) {
+            track->quality = f->quality;
+        }
+    }
+    return ERR_OK;
+}
+
+/* How far identifiers say the head is from where counting steps alone puts it, where no TRK00
+ * fixed the count: the commonest difference. false without identifiers. */
+static bool offset_by_identifiers(const struct track_store *t, const struct bus_story *story,
+                                  int32_t *out_offset)
+{
+    int64_t best_votes = 0;
+    for (size_t i = 0; i < t->count; i++) {
+        int32_t cylinder = 0;
+        int64_t votes = 0;
+        if (t->track[i].id_cylinder < 0 || bus_cylinder(story, t->track[i].epoch, &cylinder)) {
+            continue;
+        }
+        int32_t offset = t->track[i].id_cylinder - t->track[i].epoch;
+        for (size_t j = 0; j < t->count; j++) {
+            if (t->track[j].id_cylinder - t->track[j].epoch == offset &&
+                t->track[j].id_cylinder >= 0) {
+                votes += (int64_t)t->track[j].count;
+            }
+        }
+        if (votes > best_votes) {
+            best_votes = votes;
+            *out_offset = offset;
+        }
+    }
+    return best_votes > 0;
+}
+
+static struct raw_track *place_of(struct raw_track *list, size_t *count, int32_t cylinder,
+                                  int8_t side)
+{
+    for (size_t i = 0; i < *count; i++) {
+        if (list[i].epoch == cylinder && list[i].side == side) {
+            return &list[i];
+        }
+    }
+    if (*count == TRACKS_MAX) {
+        return NULL;
+    }
+    list[*count] = (struct raw_track){.epoch = cylinder, .side = side};
+    return &list[(*count)++];
+}
+
+static enum err raw_merge(struct raw_track *into, const struct raw_track *from, bool *full)
+{
+    size_t previous = NO_PREVIOUS;
+    into->seconds += from->seconds;
+    if (from->quality.transitions > into->quality.transitions) {
+        into->quality = from->quality;
+    }
+    for (size_t i = 0; i < from->count; i++) {
+        TRY(sector_merge(into, &from->sector[i], &previous, full));
+    }
+    return ERR_OK;
+}
+
+static int compare_track(const void *a, const void *b)
+{
+    const struct track *x = a;
+    const struct track *y = b;
+    if (x->cylinder != y->cylinder) {
+        return (x->cylinder > y->cylinder) - (x->cylinder < y->cylinder);
+    }
+    return (x->side > y->side) - (x->side < y->side);
+}
+
+/* One finished track; identifiers that came once damaged in several turns are noise. */
+static enum err track_emit(const struct raw_track *raw, double turn_s, struct survey *out)
+{
+    struct track *t = &out->track[out->track_count];
+    memset(t, 0, sizeof *t);
+    t->cylinder = raw->epoch;
+    t->side = raw->side;
+    t->revolutions = raw->seconds / turn_s;
+    t->quality = raw->quality;
+    t->sector = calloc(raw->count + 1, sizeof t->sector[0]);
+    if (t->sector == NULL) {
+        return ERR_MEMORY;
+    }
+    for (size_t i = 0; i < raw->count; i++) {
+        const struct raw_sector *s = &raw->sector[i];
+        if (s->s.id_good || s->bad_seen > 1 || t->revolutions < REPEAT_TURNS) {
+            t->sector[t->sector_count++] = s->s;
+        }
+    }
+    if (t->sector_count == 0 && t->revolutions < BARE_TURNS) {
+        free(t->sector);
+        return ERR_OK;
+    }
+    out->track_count++;
+    return ERR_OK;
+}
+
+static void visits_resolve(struct survey *out)
+{
+    bool steps = out->story.line[LINE_STEP].state != LINE_NOT_RECORDED;
+    for (size_t i = 0; i < out->visit_count; i++) {
+        struct visit *v = &out->visit[i];
+        int32_t cylinder = 0;
+        v->cylinder_known = steps && bus_cylinder(&out->story, v->cylinder, &cylinder);
+        v->cylinder = cylinder;
+    }
+}
+
+static enum err tracks_place(struct track_store *t, const struct survey *out,
+                             struct raw_track *placed, size_t *count, bool *out_guessed)
+{
+    bool steps = out->story.line[LINE_STEP].state != LINE_NOT_RECORDED;
+    int32_t offset = 0;
+    bool have_offset = steps && offset_by_identifiers(t, &out->story, &offset);
+    for (size_t i = 0; i < t->count; i++) {
+        struct raw_track *raw = &t->track[i];
+        struct raw_track *to = NULL;
+        int32_t cylinder = raw->id_cylinder;
+        int8_t side = (int8_t)(raw->side >= 0     ? raw->side
+                               : raw->id_side > 1 ? -1
+                                                  : raw->id_side);
+        if (steps && !bus_cylinder(&out->story, raw->epoch, &cylinder)) {
+            cylinder = have_offset ? raw->epoch + offset : -1;
+            *out_guessed = true;
+        }
+        if (cylinder < 0 || side < 0) {
+            continue;
+        }
+        to = place_of(placed, count, cylinder, side);
+        if (to == NULL) {
+            t->full = true;
+            continue;
+        }
+        TRY(raw_merge(to, raw, &t->full));
+    }
+    return ERR_OK;
+}
+
+enum err tracks_finish(struct track_store *t, struct survey *out, double turn_s,
+                       bool *out_guessed)
+{
+    size_t count = 0;
+    enum err e = ERR_OK;
+    struct raw_track *placed = calloc(TRACKS_MAX, sizeof *placed);
+    if (placed == NULL) {
+        return ERR_MEMORY;
+    }
+    *out_guessed = false;
+    visits_resolve(out);
+    e = tracks_place(t, out, placed, &count, out_guessed);
+    if (e == ERR_OK) {
+        out->track = calloc(count + 1, sizeof out->track[0]);
+        e = out->track != NULL ? ERR_OK : ERR_MEMORY;
+    }
+    for (size_t i = 0; e == ERR_OK && i < count; i++) {
+        e = track_emit(&placed[i], turn_s, out);
+    }
+    if (out->track_count > 0) {
+        qsort(out->track, out->track_count, sizeof out->track[0], compare_track);
+    }
+    for (size_t i = 0; i < count; i++) {
+        free(placed[i].sector);
+    }
+    free(placed);
+    return e;
+}
+
+void track_store_release(struct track_store *t)
+{
+    for (size_t i = 0; i < t->count; i++) {
+        free(t->track[i].sector);
+    }
+    free(t->track);
+}
