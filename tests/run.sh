@@ -1,0 +1,59 @@
+#!/bin/sh
+# Installs what the tests need on a bare Debian (root or sudo), builds, and runs every test.
+#
+#   sh tests/run.sh [--asan] [--fuzz SECONDS] [--sweep] [--bench] [--only REGEX]
+#
+#   --asan          every test under clang's sanitizers first, then as released
+#   --fuzz SECONDS  afterwards, libFuzzer on each parser for so long
+#   --sweep         also the long sweeps over faults and seeds
+#   --bench         also the speed checks
+#   --only REGEX    only tests whose name matches
+set -eu
+top=$(cd "$(dirname "$0")/.." && pwd)
+. "$top/src/packages.sh"
+
+asan=no fuzz= more= only=.
+while [ $# -gt 0 ]; do
+  case $1 in
+    --asan) asan=yes ;;
+    --fuzz) fuzz=${2:?--fuzz needs seconds}; shift ;;
+    --sweep) more="$more sweep" ;;
+    --bench) more="$more bench" ;;
+    --only) only=${2:?--only needs a pattern}; shift ;;
+    *) sed -n '2,/^set/s/^# \{0,1\}//p' "$0" >&2; exit 64 ;;
+  esac
+  shift
+done
+
+log=$(mktemp)
+trap 'rm -f "$log"' EXIT INT TERM
+
+install_missing $BUILD_PACKAGES libcmocka-dev clang-format sigrok-cli
+if [ "$asan" = yes ] || [ -n "$fuzz" ]; then
+  install_missing clang
+  clang_major=$(clang -dumpversion)
+  install_missing "libclang-rt-${clang_major%%.*}-dev"
+fi
+
+# run_tests FOLDER [CTEST OPTION]...
+run_tests() {
+  folder=$1
+  shift
+  (cd "$folder" && ctest --output-on-failure --no-tests=error -j "$(nproc)" -R "$only" "$@")
+}
+
+if [ "$asan" = yes ]; then
+  build asan "$top/build-asan"
+  echo "== under the address and undefined-behaviour sanitizers"
+  run_tests "$top/build-asan" -LE style
+fi
+build release "$top/build-tests" -DWHICHEND_WERROR=ON
+echo "== as released"
+run_tests "$top/build-tests"
+for kind in $more; do
+  echo "== $kind"
+  run_tests "$top/build-tests" -C "$kind" -L "$kind"
+done
+if [ -n "$fuzz" ]; then
+  sh "$top/tests/fuzz/run_long.sh" "$fuzz"
+fi
