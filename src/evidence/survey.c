@@ -114,7 +114,7 @@ static enum err chunks(struct survey_run *r, struct capture *c, struct err_msg *
  * flux. */
 static enum err sampling_judge(struct survey *s, const struct profile *drive)
 {
-    double pulse_ns = drive != NULL ? profile_min(drive, "read_pulse_ns", 0) : 0;
+    double pulse_ns = profile_min(drive, "read_pulse_ns", 0);
     s->flux_usable = s->flux_recorded && (pulse_ns <= 0 || s->sample_ns <= pulse_ns / 2);
     if (s->flux_recorded && !s->flux_usable) {
         return survey_warn(
@@ -180,9 +180,6 @@ static enum err begin(struct survey_run *r, struct capture *c)
     r->visit.rdata = r->index.level = LEVEL_UNKNOWN;
     for (int l = 0; l < LINE_COUNT; l++) {
         r->level[l] = LEVEL_UNKNOWN;
-    }
-    for (int i = 0; i < 256; i++) {
-        r->visit.written_ns[0][i] = r->visit.written_ns[1][i] = -1;
     }
     TRY(bus_tracker_new(r->o->drive, r->o->controller, s->info.lines, &r->tracker));
     place = bus_tracker_place(r->tracker, &r->serial);

@@ -117,7 +117,10 @@ struct visit_gather {
     uint32_t *interval;
     size_t count, cap;
     int64_t accept_from_ns;
-    int64_t written_ns[2][256]; /* last write at this raw place (low byte) and side; -1 never */
+    struct {
+        bool any;
+        int32_t epoch;
+    } written[2][256]; /* raw places that were written, by side and low byte */
 };
 
 struct survey_run {

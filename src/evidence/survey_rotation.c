@@ -76,9 +76,10 @@ static enum err gaps_merge(struct survey_run *r, int64_t **out, size_t *count)
     const struct profile *drive = r->o->drive;
     bool use[GAP_KINDS] = {
         [GAP_MOTOR_OFF] = story->motor_on_ns >= 0,
-        [GAP_DESELECTED] =
-            story->select_on_ns >= 0 && story->line[LINE_INDEX].falls_unselected == 0 &&
-            (drive == NULL || profile_flag(drive, "index_gated_by_select", true)),
+        [GAP_DESELECTED] = story->select_on_ns >= 0 &&
+                           story->line[LINE_INDEX].falls_unselected == 0 &&
+                           (drive == NULL || profile_has_word(drive, "index_gate", "select") ||
+                            profile_has_word(drive, "outputs_gated", "select")),
         [GAP_NOT_RECORDED] = true,
     };
     size_t numbers = 0;
@@ -203,7 +204,7 @@ static void rotation_blank(struct rotation *out)
 enum err rotation_finish(struct survey_run *r)
 {
     struct survey *s = r->out;
-    double rated = r->o->drive != NULL ? profile_number(r->o->drive, "rpm", 0) : 0;
+    double rated = profile_number(r->o->drive, "speed_rpm", 0);
     s->index_recorded = s->story.line[LINE_INDEX].state != LINE_NOT_RECORDED;
     rotation_blank(&s->rotation);
     rotation_blank(&s->rotation_flux);

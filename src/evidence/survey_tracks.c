@@ -183,21 +183,20 @@ enum err tracks_add(struct track_store *t, const struct stretch_read *r)
 }
 
 /* How far identifiers say the head is from where counting steps alone puts it, where no TRK00
- * fixed the count: the commonest difference. false without identifiers. */
-static bool offset_by_identifiers(const struct track_store *t, const struct bus_story *story,
+ * fixed the count of this epoch: the commonest difference. false without identifiers. */
+static bool offset_by_identifiers(const struct track_store *t, int32_t epoch,
                                   int32_t *out_offset)
 {
     int64_t best_votes = 0;
     for (size_t i = 0; i < t->count; i++) {
-        int32_t cylinder = 0;
         int64_t votes = 0;
-        if (t->track[i].id_cylinder < 0 || bus_cylinder(story, t->track[i].epoch, &cylinder)) {
+        if (t->track[i].id_cylinder < 0 || !bus_same_epoch(t->track[i].epoch, epoch)) {
             continue;
         }
         int32_t offset = t->track[i].id_cylinder - t->track[i].epoch;
         for (size_t j = 0; j < t->count; j++) {
-            if (t->track[j].id_cylinder - t->track[j].epoch == offset &&
-                t->track[j].id_cylinder >= 0) {
+            if (t->track[j].id_cylinder >= 0 && bus_same_epoch(t->track[j].epoch, epoch) &&
+                t->track[j].id_cylinder - t->track[j].epoch == offset) {
                 votes += (int64_t)t->track[j].count;
             }
         }
@@ -289,8 +288,6 @@ static enum err tracks_place(struct track_store *t, const struct survey *out,
                              struct raw_track *placed, size_t *count, bool *out_guessed)
 {
     bool steps = out->story.line[LINE_STEP].state != LINE_NOT_RECORDED;
-    int32_t offset = 0;
-    bool have_offset = steps && offset_by_identifiers(t, &out->story, &offset);
     for (size_t i = 0; i < t->count; i++) {
         struct raw_track *raw = &t->track[i];
         struct raw_track *to = NULL;
@@ -299,8 +296,10 @@ static enum err tracks_place(struct track_store *t, const struct survey *out,
                                : raw->id_side > 1 ? -1
                                                   : raw->id_side);
         if (steps && !bus_cylinder(&out->story, raw->epoch, &cylinder)) {
-            cylinder = have_offset ? raw->epoch + offset : -1;
-            *out_guessed = true;
+            int32_t offset = 0;
+            bool voted = offset_by_identifiers(t, raw->epoch, &offset);
+            cylinder = voted ? raw->epoch + offset : -1;
+            *out_guessed = *out_guessed || voted;
         }
         if (cylinder < 0 || side < 0) {
             continue;

@@ -163,7 +163,8 @@ static void visit_open(struct survey_run *r, int64_t ns)
     g->v.side = r->place.side;
     g->v.selected = r->place.unit != -2;
     g->v.motor = r->place.motor;
-    g->v.after_write = g->written_ns[side][(uint8_t)r->place.epoch_cylinder] >= 0;
+    g->v.after_write = g->written[side][(uint8_t)g->v.cylinder].any &&
+                       g->written[side][(uint8_t)g->v.cylinder].epoch == g->v.cylinder;
 }
 
 static int32_t most_voted(const int32_t *votes, int32_t *out_different)
@@ -225,7 +226,9 @@ enum err visit_move(struct survey_run *r, int64_t ns, const struct bus_place *pl
     TRY(visit_close(r, ns));
     r->place = *place;
     if (place->writing) {
-        g->written_ns[place->side == 1][(uint8_t)place->epoch_cylinder] = ns;
+        int side = place->side == 1;
+        g->written[side][(uint8_t)place->epoch_cylinder].any = true;
+        g->written[side][(uint8_t)place->epoch_cylinder].epoch = place->epoch_cylinder;
     } else if (g->rdata_known) {
         visit_open(r, ns);
     }
