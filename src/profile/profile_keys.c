@@ -66,7 +66,7 @@ static const struct profile_key DRIVE_KEYS[] = {
     WORD("outputs", "open-collector three-state either", "output stage"),
     NUMBER("sink_ma", "mA", "what an output can hold low"),
     NUMBER("pull_up_ohm", "ohm", "pull-up at the machine that suits the outputs"),
-    WORD("pin34", "ready dskchg either none", "what pin 34 of the 34-way plug bears"),
+    WORD("pin34", "ready dskchg either none", "what pin 34 of the 34-way plug bears; either: as made or strapped, or open"),
     WORD("pin2", "density speed low-current head-load dskchg none strap", "what pin 2 bears"),
     LIST("ready_needs", "disk speed index door", "READY low needs these"),
     WORD("dskchg_clears", "step none", "what clears DSKCHG once a disk is in"),
