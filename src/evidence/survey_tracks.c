@@ -5,12 +5,14 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define RAW_TRACKS_MAX 8192
-#define SECTORS_MAX    1024
-#define TRACKS_MAX     1024
-#define NEIGHBOURS     5 /* identifiers that vote on where an identifier was read */
-#define NO_PREVIOUS    SIZE_MAX
-#define BARE_TURNS     0.9 /* a track without sectors is listed when so much of it was seen */
+#define RAW_TRACKS_MAX  8192
+#define SECTORS_MAX     1024
+#define TRACKS_MAX      1024
+#define NEIGHBOUR_REACH 64
+#define NEIGHBOURS      5 /* identifiers that vote on where an identifier was read */
+#define OFFSETS         1024
+#define NO_PREVIOUS     SIZE_MAX
+#define BARE_TURNS      0.9 /* a track without sectors is listed when so much of it was seen */
 #define REPEAT_TURNS                                                                           \
     1.6 /* from here on a damaged identifier must have come twice to be believed */
 
@@ -21,7 +23,7 @@ static int16_t neighbour_vote(const struct flux_read *r, size_t i, bool want_sid
     int32_t count[NEIGHBOURS];
     size_t n = 0;
     size_t seen = 0;
-    for (size_t distance = 0; distance < r->sector_count && seen < NEIGHBOURS; distance++) {
+    for (size_t distance = 0; distance < NEIGHBOUR_REACH && seen < NEIGHBOURS; distance++) {
         for (int sign = -1; sign <= 1 && seen < NEIGHBOURS; sign += 2) {
             size_t j = sign < 0 ? i - distance : i + distance;
             if ((distance == 0 && sign > 0) || j >= r->sector_count || !r->sector[j].id_good) {
@@ -187,25 +189,29 @@ enum err tracks_add(struct track_store *t, const struct stretch_read *r)
 static bool offset_by_identifiers(const struct track_store *t, int32_t epoch,
                                   int32_t *out_offset)
 {
-    int64_t best_votes = 0;
+    int64_t votes[OFFSETS] = {0};
+    int32_t first = -1;
+    int32_t best = 0;
     for (size_t i = 0; i < t->count; i++) {
-        int64_t votes = 0;
-        if (t->track[i].id_cylinder < 0 || !bus_same_epoch(t->track[i].epoch, epoch)) {
+        const struct raw_track *raw = &t->track[i];
+        if (raw->id_cylinder < 0 || !bus_same_epoch(raw->epoch, epoch)) {
             continue;
         }
-        int32_t offset = t->track[i].id_cylinder - t->track[i].epoch;
-        for (size_t j = 0; j < t->count; j++) {
-            if (t->track[j].id_cylinder >= 0 && bus_same_epoch(t->track[j].epoch, epoch) &&
-                t->track[j].id_cylinder - t->track[j].epoch == offset) {
-                votes += (int64_t)t->track[j].count;
-            }
-        }
-        if (votes > best_votes) {
-            best_votes = votes;
-            *out_offset = offset;
+        first = first < 0 ? (int32_t)i : first;
+        int64_t bin = OFFSETS / 2 + raw->id_cylinder -
+                      ((int64_t)raw->epoch - (int64_t)t->track[first].epoch);
+        if (bin >= 0 && bin < OFFSETS) {
+            votes[bin] += (int64_t)raw->count;
         }
     }
-    return best_votes > 0;
+    for (int32_t bin = 1; bin < OFFSETS; bin++) {
+        best = votes[bin] > votes[best] ? bin : best;
+    }
+    if (votes[best] == 0) {
+        return false;
+    }
+    *out_offset = best - OFFSETS / 2 - t->track[first].epoch;
+    return true;
 }
 
 static struct raw_track *place_of(struct raw_track *list, size_t *count, int32_t cylinder,
