@@ -1,0 +1,236 @@
+/* `whichend judge` for people: the answer, why, what next. */
+#include "report/text.h"
+#include "report/verdict.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <string.h>
+
+#define FOR_SHOWN       6
+#define AGAINST_SHOWN   4
+#define FAULTS_SHOWN    5
+#define FAULT_SHOWN_MIN 0.01
+#define RIVAL_SHOWN_MIN 0.02
+#define NEXT_SHOWN      3
+#define HANG            19
+
+/* How much a weight in decibans says, in words. */
+static const struct {
+    double from;
+    const char *word;
+} strength[] = {{20, "strong"}, {10, "clear"}, {3, "some"}, {0, "hardly"}};
+
+static const char *strength_word(double decibans)
+{
+    size_t i = 0;
+    while (strength[i].from > fabs(decibans) && strength[i].from > 0) {
+        i++;
+    }
+    return strength[i].word;
+}
+
+void verdict_order(const double *share, size_t count, enum end order[END_COUNT])
+{
+    for (size_t i = 0; i < count; i++) {
+        size_t k = i;
+        while (k > 0 && share[order[k - 1]] < share[i]) {
+            order[k] = order[k - 1];
+            k--;
+        }
+        order[k] = (enum end)i;
+    }
+}
+
+/* "the cable", "bench and fitting" */
+static const char *with_article(enum end end, char out[48])
+{
+    bool plain =
+        end == END_SETUP || end == END_TWO || end == END_UNEXPLAINED || end == END_NONE;
+    (void)snprintf(out, 48, "%s%s", plain ? "" : "the ", end_shown(end));
+    return out;
+}
+
+static const char *fault_text(const struct verdict *v)
+{
+    for (size_t i = 0; i < v->fault_count; i++) {
+        if (v->fault[0] != '\0' && strcmp(v->fault_list[i].fault, v->fault) == 0) {
+            return v->fault_list[i].text;
+        }
+    }
+    return "";
+}
+
+static enum err answer(const struct verdict *v, const struct text_style *s, struct buf *out)
+{
+    char end[48];
+    char text[400];
+    const char *fault = fault_text(v);
+    enum tint t = v->grade == GRADE_UNDECIDED ? TINT_WARN
+                  : v->leading == END_NONE    ? TINT_GOOD
+                  : v->grade == GRADE_DECIDED ? TINT_BAD
+                                              : TINT_WARN;
+    double percent = 100 * v->probability;
+    if (v->grade == GRADE_UNDECIDED) {
+        (void)snprintf(text, sizeof text, "undecided (most likely %s, %.1f %%)",
+                       with_article(v->leading, end), percent);
+    } else if (v->leading == END_NONE) {
+        (void)snprintf(text, sizeof text, "nothing that the captures exercised (%s, %.1f %%)",
+                       grade_name(v->grade), percent);
+    } else {
+        (void)snprintf(text, sizeof text, "%s%s%s (%s, %.1f %%)", with_article(v->leading, end),
+                       fault[0] != '\0' ? " - " : "", fault, grade_name(v->grade), percent);
+    }
+    TRY(text_tinted(out, s, t, 0, "At fault:", 10, text));
+    if (v->summary[0] != '\0') {
+        TRY(buf_str(out, "\n"));
+        TRY(text_wrap(out, 0, "", 0, v->summary));
+    }
+    return ERR_OK;
+}
+
+static enum err finding(const struct finding *f, const struct text_style *s, double weight,
+                        struct buf *out)
+{
+    char lead[40];
+    char text[FINDING_TEXT_MAX + FINDING_ID_MAX + 200];
+    if (s->verbose) {
+        (void)snprintf(lead, sizeof lead, "%-8s %+6.1f", weight > 0 ? "for" : "against",
+                       weight);
+    } else {
+        (void)snprintf(lead, sizeof lead, "%-8s %s", weight > 0 ? "for" : "against",
+                       strength_word(weight));
+    }
+    (void)snprintf(text, sizeof text, "%s (%s%s%s%s)", f->text, f->from,
+                   f->limit[0] != '\0' ? "; " : "", f->limit[0] != '\0' ? "limit " : "",
+                   f->limit);
+    return text_wrap(out, 2, lead, HANG, text);
+}
+
+/* Findings come strongest first; those for the leading end, then those against it. */
+static enum err findings(const struct verdict *v, const struct text_style *s, struct buf *out)
+{
+    TRY(text_heading(out, s, "Why"));
+    size_t shown = 0;
+    for (int sign = 1; sign >= -1; sign -= 2) {
+        size_t room = s->verbose ? v->finding_count : sign > 0 ? FOR_SHOWN : AGAINST_SHOWN;
+        for (size_t i = 0; i < v->finding_count && room > 0; i++) {
+            double weight = v->finding[i].weight[v->leading];
+            bool faint = fabs(weight) < strength[2].from;
+            if (weight * sign <= 0 || (faint && !s->verbose)) {
+                continue;
+            }
+            TRY(finding(&v->finding[i], s, weight, out));
+            room--;
+            shown++;
+        }
+    }
+    return shown > 0 ? ERR_OK : text_wrap(out, 2, "", 2, "no single finding carries it");
+}
+
+static enum err rivals(const struct verdict *v, const struct text_style *s, struct buf *out)
+{
+    enum end order[END_COUNT];
+    bool any = false;
+    char end[48];
+    verdict_order(v->end, END_COUNT, order);
+    for (size_t i = 0; i < END_COUNT; i++) {
+        if (order[i] == v->leading || (v->end[order[i]] < RIVAL_SHOWN_MIN && !s->verbose)) {
+            continue;
+        }
+        if (!any) {
+            TRY(text_heading(out, s, "What else it could be"));
+        }
+        any = true;
+        TRY(text_wrapf(out, 2, with_article(order[i], end), HANG + 10, "%5.1f %%",
+                       100 * v->end[order[i]]));
+    }
+    return ERR_OK;
+}
+
+static enum err faults(const struct verdict *v, const struct text_style *s, struct buf *out)
+{
+    size_t room = s->verbose ? v->fault_count : FAULTS_SHOWN;
+    bool any = false;
+    for (size_t i = 0; i < v->fault_count && room > 0; i++, room--) {
+        const struct fault_share *f = &v->fault_list[i];
+        if (f->probability < FAULT_SHOWN_MIN) {
+            break;
+        }
+        if (!any) {
+            TRY(text_heading(out, s, "Faults that fit"));
+        }
+        any = true;
+        char lead[32];
+        (void)snprintf(lead, sizeof lead, "%5.1f %%", 100 * f->probability);
+        TRY(text_wrapf(out, 2, lead, 11, "%s (%s)", f->text[0] != '\0' ? f->text : f->fault,
+                       f->fault));
+    }
+    return ERR_OK;
+}
+
+static enum err next_one(const struct next_test *t, size_t number, const struct text_style *s,
+                         struct buf *out)
+{
+    char lead[24];
+    (void)snprintf(lead, sizeof lead, "%zu.", number);
+    if (s->verbose) {
+        TRY(text_wrapf(out, 2, lead, 5, "%s (%.0f min, %.2f bits)", t->test, t->minutes,
+                       t->bits));
+    } else {
+        TRY(text_wrapf(out, 2, lead, 5, "%s (%.0f min)", t->test, t->minutes));
+    }
+    if (t->why[0] != '\0') {
+        TRY(text_wrap(out, 5, "", 5, t->why));
+    }
+    for (size_t i = 0; i < t->need_count; i++) {
+        TRY(text_wrap(out, 5, i == 0 ? "needs:" : "", 12, t->needs[i]));
+    }
+    for (size_t i = 0; i < t->first_count; i++) {
+        TRY(text_wrap(out, 5, i == 0 ? "first:" : "", 12, t->first[i]));
+    }
+    if (t->risk[0] != '\0' && strcmp(t->risk, "none") != 0) {
+        TRY(text_tinted(out, s, TINT_WARN, 5, "risk:", 12, t->risk));
+    }
+    return t->caution[0] != '\0' ? text_tinted(out, s, TINT_WARN, 5, "mind:", 12, t->caution)
+                                 : ERR_OK;
+}
+
+static enum err next(const struct verdict *v, const struct text_style *s, struct buf *out)
+{
+    size_t count = v->next_count < NEXT_SHOWN || s->verbose ? v->next_count : NEXT_SHOWN;
+    if (count > 0) {
+        TRY(text_heading(out, s, "What to do next"));
+    }
+    for (size_t i = 0; i < count; i++) {
+        TRY(next_one(&v->next[i], i + 1, s, out));
+    }
+    return ERR_OK;
+}
+
+static enum err list(const char *heading, const char text[][VERDICT_TEXT_MAX], size_t count,
+                     const struct text_style *s, struct buf *out)
+{
+    if (count > 0) {
+        TRY(text_heading(out, s, heading));
+    }
+    for (size_t i = 0; i < count; i++) {
+        TRY(text_wrap(out, 2, "-", 4, text[i]));
+    }
+    return ERR_OK;
+}
+
+enum err report_verdict_text(const struct verdict *v, const struct text_style *s,
+                             struct buf *out)
+{
+    TRY(answer(v, s, out));
+    TRY(findings(v, s, out));
+    TRY(rivals(v, s, out));
+    TRY(faults(v, s, out));
+    if (v->grade != GRADE_DECIDED) {
+        TRY(list("Why it is not decided", v->gate, v->gate_count, s, out));
+    }
+    TRY(next(v, s, out));
+    TRY(list("Not tested", v->untested, v->untested_count, s, out));
+    TRY(list("Cautions", v->caution, v->caution_count, s, out));
+    return list("Mind", v->warning, v->warning_count, s, out);
+}
