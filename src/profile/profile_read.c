@@ -112,7 +112,7 @@ static void take_value(const struct profile_key *k, const struct ini_entry *x, s
     } else if (strcmp(x->key, "unit") == 0) {
         l->unit = x->value;
     } else if (strcmp(x->key, "source") == 0) {
-        take_text(x, &l->source, to);
+        l->source = x->value[0] != '\0' ? x->value : NULL;
     } else if (strcmp(x->key, "note") == 0) {
         take_text(x, &l->note, to);
     } else if (strcmp(x->key, "confidence") == 0) {
