@@ -1,5 +1,5 @@
-/* Findings: facts drawn from a capture (readings) or told by a person (observations), in a form that both
- * people and the judge can read.
+/* Findings: facts drawn from a capture (readings) or told by a person (observations), in a form
+ * that both people and the judge can read.
  */
 #ifndef WHICHEND_EVIDENCE_FINDING_H
 #define WHICHEND_EVIDENCE_FINDING_H
@@ -21,11 +21,12 @@ enum end {
     END_NONE,
     END_COUNT
 };
-const char *end_name(enum end e);  /* contract word: "drive", ..., "two-ends", "unexplained", "none" */
+const char *
+end_name(enum end e); /* contract word: "drive", ..., "two-ends", "unexplained", "none" */
 const char *end_shown(enum end e); /* for people: "machine side", "bench and fitting", ... */
 enum end end_by_name(const char *name); /* END_COUNT where it is none */
 
-#define FINDING_ID_MAX 72
+#define FINDING_ID_MAX   72
 #define FINDING_TEXT_MAX 240
 
 struct finding {
@@ -36,9 +37,9 @@ struct finding {
     bool has_value;
     double value, uncertainty;
     char unit[16];
-    char limit[96];              /* as text, "" if none: "295.5 to 304.5 rpm" */
-    char source[160];            /* of the limit */
-    double weight[END_COUNT];    /* decibans for that end against all others, by leaving it out */
+    char limit[96];           /* as text, "" if none: "295.5 to 304.5 rpm" */
+    char source[160];         /* of the limit */
+    double weight[END_COUNT]; /* decibans for that end against all others, by leaving it out */
 };
 
 #endif

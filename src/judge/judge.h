@@ -1,7 +1,8 @@
 /* The judge: a case goes in, the end at fault comes out, with why and what next.
  *
- * One causal model of the subsystem is asked "if this were broken, what would each tap have shown?"; Bayes
- * over none, every fault, every pair and faults not listed. See DEVELOPERS.md, "The judge".
+ * One causal model of the subsystem is asked "if this were broken, what would each tap have
+ * shown?"; Bayes over none, every fault, every pair and faults not listed. See DEVELOPERS.md,
+ * "The judge".
  */
 #ifndef WHICHEND_JUDGE_JUDGE_H
 #define WHICHEND_JUDGE_JUDGE_H
@@ -34,24 +35,25 @@ struct next_test {
 };
 
 #define VERDICT_TEXTS_MAX 40
-#define VERDICT_TEXT_MAX 240
+#define VERDICT_TEXT_MAX  240
 
 struct verdict {
     char title[160];
     enum grade grade;
-    enum end leading; /* highest probability; end shown is "undecided" when grade is undecided */
+    enum end
+        leading; /* highest probability; end shown is "undecided" when grade is undecided */
     double probability;
-    char fault[FAULT_NAME_MAX]; /* "" where none is meant */
-    enum line line;             /* LINE_NONE likewise */
-    char explains_complaint[12]; /* yes, partly, no, no-complaint */
+    char fault[FAULT_NAME_MAX];  /* "" where none is meant */
+    enum line line;              /* LINE_NONE likewise */
+    char explains_complaint[16]; /* yes, partly, no, no-complaint */
     char summary[320];
-    double end[END_COUNT];  /* sums to 1 */
-    double also[END_COUNT]; /* chance that the end holds a fault at all */
+    double end[END_COUNT];          /* sums to 1 */
+    double also[END_COUNT];         /* chance that the end holds a fault at all */
     struct fault_share *fault_list; /* highest first */
     size_t fault_count;
-    struct finding *finding;        /* strongest first */
+    struct finding *finding; /* strongest first */
     size_t finding_count;
-    struct next_test *next;         /* best first */
+    struct next_test *next; /* best first */
     size_t next_count;
     char gate[VERDICT_TEXTS_MAX][VERDICT_TEXT_MAX]; /* gates not met, each a sentence */
     size_t gate_count;
@@ -64,15 +66,16 @@ struct verdict {
 };
 
 struct judge_options {
-    const struct profile_path *profiles; /* for the fault catalogue */
+    const struct profile_path *profiles;                         /* for the fault catalogue */
     void (*progress)(void *ctx, const char *what, double share); /* may be NULL */
     void *progress_ctx;
     volatile const int *stop; /* may be NULL */
 };
 
-/* Surveys every capture of the case and weighs all. ERR_FORMAT, ERR_NO_INPUT for captures and profiles. */
-enum err judge_case(const struct case_file *c, const struct judge_options *o, struct verdict *out,
-                    struct err_msg *e);
+/* Surveys every capture of the case and weighs all. ERR_FORMAT, ERR_NO_INPUT for captures and
+ * profiles. */
+enum err judge_case(const struct case_file *c, const struct judge_options *o,
+                    struct verdict *out, struct err_msg *e);
 void verdict_release(struct verdict *v);
 
 #endif

@@ -1,0 +1,241 @@
+/* The read signal as features. */
+#include "evidence/feature_make.h"
+
+#include <math.h>
+
+/* A visit shorter than this many transitions says nothing of quality. */
+#define TRANSITIONS_MIN 2000
+/* Half-window margin below which a read signal is poor (common practice: half gone is suspect).
+ */
+#define MARGIN_POOR_PERCENT 20.0
+#define DAMAGED_POOR        0.2
+
+struct sums {
+    double transitions, noise, other, poor, clean;
+    double margin, jitter, cell, weight;
+    int good, damaged, absent, ids_good, ids_bad;
+    int32_t rate;
+    enum encoding encoding;
+};
+
+static bool counts(const struct visit *v)
+{
+    return v->selected && v->motor && v->settled && v->transitions >= TRANSITIONS_MIN &&
+           !v->after_write;
+}
+
+static void add_up(const struct visit *v, struct sums *a)
+{
+    double n = (double)v->transitions;
+    int fields = v->data_good + v->data_damaged, ids = v->ids_good + v->ids_bad;
+    bool broken = (fields && v->data_damaged > DAMAGED_POOR * fields) ||
+                  (ids && v->ids_bad > DAMAGED_POOR * ids);
+
+    a->transitions += n;
+    a->good += v->data_good;
+    a->damaged += v->data_damaged;
+    a->absent += v->data_absent;
+    a->ids_good += v->ids_good;
+    a->ids_bad += v->ids_bad;
+    if (v->quality.encoding == ENC_UNSTEADY || v->quality.encoding == ENC_NONE) {
+        a->noise += n;
+        return;
+    }
+    if (v->quality.encoding == ENC_REGULAR_OTHER) {
+        a->other += n;
+        return;
+    }
+    if (v->quality.margin_percent < MARGIN_POOR_PERCENT && (broken || !v->ids_good))
+        a->poor += n;
+    else if (broken)
+        a->poor += n;
+    else
+        a->clean += n;
+    a->margin += v->quality.margin_percent * n;
+    a->jitter += v->quality.jitter_ns * n;
+    a->cell += v->quality.cell_ns * n;
+    a->weight += n;
+    a->rate = v->quality.data_rate;
+    a->encoding = v->quality.encoding;
+}
+
+static enum err add_quality(const struct feature_from *f, const struct sums *a,
+                            struct feature_list *l)
+{
+    static const char *const id[] = {"read.clean", "read.poor", "read.noise",
+                                     "read.another-code"};
+    double share[4] = {a->clean, a->poor, a->noise, a->other};
+    int best = 0;
+    struct feature *n;
+
+    for (int i = 1; i < 4; i++)
+        if (share[i] > share[best])
+            best = i;
+    if (best >= 2)
+        return feature_add(l, f, FEATURE_QUALITY, GROUP_READ, SIG_RDATA, best, NULL, id[best],
+                           best == 2 ? "RDATA pulses come at random intervals: no code in them"
+                                     : "RDATA is regular, but neither FM nor MFM");
+    TRY(feature_add(l, f, FEATURE_QUALITY, GROUP_READ, SIG_RDATA, best, &n, id[best],
+                    "%s at %d kbit/s, jitter %.0f ns, window margin %.0f %%",
+                    encoding_name(a->encoding), a->rate / 1000, a->jitter / a->weight,
+                    a->margin / a->weight));
+    feature_value(n, a->margin / a->weight, 3, "%");
+    return ERR_OK;
+}
+
+static enum err add_fields(const struct feature_from *f, const struct sums *a,
+                           struct feature_list *l)
+{
+    int fields = a->good + a->damaged;
+    int ids = a->ids_good + a->ids_bad;
+    int answer;
+    struct feature *n;
+
+    if (ids == 0 && a->transitions < 30000)
+        return ERR_OK;
+    if (ids && !fields && !a->ids_bad)
+        return ERR_OK;
+    if (a->ids_good == 0)
+        answer = 3;
+    else if (a->damaged == 0 && a->ids_bad == 0)
+        answer = 0;
+    else
+        answer = a->damaged + a->ids_bad > (fields + ids) / 2 ? 2 : 1;
+    TRY(feature_add(l, f, FEATURE_FIELDS, GROUP_READ, SIG_RDATA, answer, &n,
+                    answer == 0   ? "fields.all-good"
+                    : answer == 3 ? "fields.none"
+                                  : "fields.damaged",
+                    "%d identifiers good and %d bad, %d data fields good and %d damaged",
+                    a->ids_good, a->ids_bad, a->good, a->damaged));
+    feature_value(n, a->damaged + a->ids_bad, 0, "fields");
+    return ERR_OK;
+}
+
+static enum err add_cell(const struct feature_from *f, const struct sums *a,
+                         struct feature_list *l)
+{
+    static const double edges[] = {4, 12};
+    double nominal, off;
+    struct feature *n;
+
+    if (a->weight <= 0 || a->rate <= 0)
+        return ERR_OK;
+    nominal = 1e9 / (2.0 * a->rate);
+    off = fabs(a->cell / a->weight - nominal) / nominal * 100;
+    TRY(feature_add(l, f, FEATURE_CELL, GROUP_READ, SIG_RDATA, 0, &n, "flux.cell",
+                    "the bit cell is %.1f ns, %.1f %% off nominal", a->cell / a->weight, off));
+    feature_soften(n, off, 0.2, edges, 3);
+    feature_value(n, a->cell / a->weight, 1, "ns");
+    return ERR_OK;
+}
+
+struct sides {
+    int as_selected, zero, one, other, side1_visits;
+    double t[2], noise[2], damaged[2], fields[2];
+    int64_t ns[2], silent[2];
+};
+
+static void add_side(const struct visit *v, struct sides *d)
+{
+    int s = v->side;
+
+    if (s < 0 || s > 1 || !v->selected || !v->motor || !v->settled || v->after_write)
+        return;
+    d->ns[s] += v->end_ns - v->start_ns;
+    d->silent[s] += v->silent_ns;
+    if (v->transitions >= TRANSITIONS_MIN) {
+        d->t[s] += (double)v->transitions;
+        if (v->quality.encoding == ENC_UNSTEADY)
+            d->noise[s] += (double)v->transitions;
+        d->damaged[s] += v->data_damaged + v->ids_bad;
+        d->fields[s] += v->data_damaged + v->ids_bad + v->data_good + v->ids_good;
+    }
+    if (v->ids_good < 1)
+        return;
+    if (v->id_side == s)
+        d->as_selected++;
+    else if (v->id_side == 0)
+        d->zero++;
+    else
+        d->one++;
+    d->side1_visits += s == 1;
+}
+
+static enum err add_sides(const struct feature_from *f, struct feature_list *l)
+{
+    struct sides d = {0};
+    int answer;
+
+    if (!feature_recorded(f, SIG_SIDE))
+        return ERR_OK;
+    for (size_t i = 0; i < f->s->visit_count; i++)
+        add_side(&f->s->visit[i], &d);
+    if (d.as_selected + d.zero + d.one > 0) {
+        answer = d.zero + d.one == 0 ? 0 : d.zero && d.one ? 3 : d.zero ? 1 : 2;
+        TRY(feature_add(
+            l, f, FEATURE_SIDE_ID, GROUP_READ, SIG_SIDE, answer, NULL,
+            answer ? "side.wrong" : "side.as-selected",
+            answer ? "identifiers are of another side than SIDE selects (%d of %d visits)"
+                   : "identifiers are of the side that SIDE selects (%d wrong of %d visits)",
+            d.zero + d.one, d.as_selected + d.zero + d.one));
+    }
+    if (d.ns[0] < 100000000 || d.ns[1] < 100000000 || d.t[0] < TRANSITIONS_MIN)
+        return ERR_OK;
+    if (d.silent[1] > d.ns[1] / 2 || (d.noise[1] > d.t[1] / 2 && d.noise[0] < d.t[0] / 2))
+        answer = 1;
+    else
+        answer = d.fields[0] > 0 && d.fields[1] > 0 &&
+                 d.damaged[1] / d.fields[1] > d.damaged[0] / d.fields[0] + 0.3;
+    answer =
+        answer == 1 && !(d.silent[1] > d.ns[1] / 2 || d.noise[1] > d.t[1] / 2) ? 2 : answer;
+    return feature_add(l, f, FEATURE_SIDE_1, GROUP_READ, SIG_SIDE, answer, NULL,
+                       answer == 0   ? "side1.alike"
+                       : answer == 1 ? "side1.silent"
+                                     : "side1.worse",
+                       answer == 0   ? "both sides read alike"
+                       : answer == 1 ? "side 0 reads, side 1 gives no usable signal"
+                                     : "side 1 reads worse than side 0");
+}
+
+/* Damage that stays at its sectors is in the disk; damage that wanders is made in reading. */
+static enum err add_repeat(const struct feature_from *f, struct feature_list *l)
+{
+    int fixed = 0, wandering = 0;
+
+    for (size_t t = 0; t < f->s->track_count; t++) {
+        for (size_t i = 0; i < f->s->track[t].sector_count; i++) {
+            const struct track_sector *x = &f->s->track[t].sector[i];
+
+            if (x->seen < 2 || x->data == FIELD_ABSENT)
+                continue;
+            if (x->good == 0)
+                fixed++;
+            else if (x->good < x->seen - 1)
+                wandering++;
+        }
+    }
+    if (fixed + wandering == 0)
+        return ERR_OK;
+    return feature_add(l, f, FEATURE_REPEAT, GROUP_READ, SIG_RDATA, wandering > fixed, NULL,
+                       wandering > fixed ? "damage.wanders" : "damage.stays",
+                       "%d sectors fail on every turn, %d fail on some turns only", fixed,
+                       wandering);
+}
+
+enum err features_flux(const struct feature_from *f, struct feature_list *l)
+{
+    struct sums a = {0};
+
+    if (!f->s->flux_usable || !feature_recorded(f, SIG_RDATA))
+        return ERR_OK;
+    for (size_t i = 0; i < f->s->visit_count; i++)
+        if (counts(&f->s->visit[i]))
+            add_up(&f->s->visit[i], &a);
+    if (a.transitions < TRANSITIONS_MIN)
+        return ERR_OK;
+    TRY(add_quality(f, &a, l));
+    TRY(add_fields(f, &a, l));
+    TRY(add_cell(f, &a, l));
+    TRY(add_sides(f, l));
+    return add_repeat(f, l);
+}

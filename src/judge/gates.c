@@ -1,0 +1,267 @@
+/* When to speak: bounds of the contract and the gates of the handbook's diagnosis page, 1.11.
+ */
+#include "judge/gates.h"
+
+#include "judge/engine.h"
+#include "judge/texts.h"
+
+#include <math.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define LEANING            0.70
+#define RUNNER_UP_DECIBANS 10.0
+#define TILT               3.0
+/* Two ends whose best causes fit within this are alike: no prior decides between them. */
+#define ALIKE_DECIBANS        5.0
+#define GROUP_SPEAKS_DECIBANS 1.0
+#define UNLISTED_SHARE        0.2
+#define CONFLICT_DECIBANS     22.0
+
+static const double bounds[END_COUNT] = {
+    [END_DRIVE] = 0.97, [END_CABLE] = 0.95,    [END_CONTROLLER] = 0.98,
+    [END_DISK] = 0.95,  [END_POWER] = 0.97,    [END_SETUP] = 0.95,
+    [END_TWO] = 2,      [END_UNEXPLAINED] = 2, [END_NONE] = 0.95,
+};
+
+size_t likeliest_of(const struct inference *n, enum end e)
+{
+    size_t best = SIZE_MAX;
+
+    for (size_t h = 0; h < n->hyp_count; h++) {
+        if (n->hyp[h].left_out || (e != END_COUNT && n->hyp[h].end != e))
+            continue;
+        if (best == SIZE_MAX || n->joint[h] > n->joint[best])
+            best = h;
+    }
+    return best;
+}
+
+static enum end leader(const double *end)
+{
+    int best = 0;
+
+    for (int e = 1; e < END_COUNT; e++)
+        if (end[e] > end[best])
+            best = e;
+    return (enum end)best;
+}
+
+static double second(const double *end, enum end first)
+{
+    double best = 0;
+
+    for (int e = 0; e < END_COUNT; e++)
+        if (e != (int)first && end[e] > best)
+            best = end[e];
+    return best;
+}
+
+/* Best evidence of a single listed cause of an end, whatever its prior. */
+static double best_fit(const struct inference *n, enum end e)
+{
+    double best = -(double)INFINITY;
+
+    for (size_t h = 0; h < n->hyp_count; h++) {
+        const struct hypothesis *y = &n->hyp[h];
+
+        if ((y->kind == HYP_SINGLE || y->kind == HYP_NONE) && y->end == e &&
+            y->ln_evidence > best)
+            best = y->ln_evidence;
+    }
+    return best / NAT_PER_DECIBAN;
+}
+
+static void gate_alike(const struct inference *n, struct verdict *v)
+{
+    double own = best_fit(n, v->leading);
+
+    if (v->leading == END_NONE)
+        return;
+    for (enum end e = END_DRIVE; e < END_COUNT; e++) {
+        if (e == v->leading || e == END_TWO || e == END_UNEXPLAINED)
+            continue;
+        if (best_fit(n, e) > own - ALIKE_DECIBANS)
+            verdict_gate(v, "the evidence leaves %s and %s alike", end_shown(v->leading),
+                         end_shown(e));
+    }
+}
+
+/* Groups that speak for the leading end, and whether it leads without the best of them. */
+static enum err gate_groups(const struct inference *n, struct verdict *v)
+{
+    double *joint = calloc(n->hyp_count, sizeof *joint);
+    int speaking = 0;
+    double best = 0;
+    bool holds = true;
+
+    if (!joint)
+        return ERR_MEMORY;
+    for (size_t g = 0; g < n->group_count; g++) {
+        double with = engine_odds_decibans(n->joint, n->end_of, n->hyp_count, (int)v->leading),
+               without;
+        double end[END_COUNT];
+
+        inference_without(n, SIZE_MAX, g, joint);
+        without = engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)v->leading);
+        speaking += with - without > GROUP_SPEAKS_DECIBANS;
+        if (n->group[g].two_taps || with - without <= best)
+            continue;
+        best = with - without;
+        inference_ends(n, joint, end);
+        holds = leader(end) == v->leading;
+    }
+    free(joint);
+    if (speaking < 2)
+        verdict_gate(v, "only %d independent group%s of evidence speaks for it", speaking,
+                     speaking == 1 ? "" : "s");
+    if (!holds)
+        verdict_gate(v, "without its strongest group of evidence another end would lead");
+    return ERR_OK;
+}
+
+/* How much better each group would be explained by some other cause than by the best whole
+ * explanation. */
+static double conflict(const struct inference *n, size_t best)
+{
+    double sum = 0;
+
+    for (size_t g = 0; g < n->group_count; g++) {
+        double top = -(double)INFINITY, own = top;
+
+        for (size_t h = 0; h < n->hyp_count; h++) {
+            for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
+                double ln = n->group_ln[(h * UNTOLD_COMBINATIONS + u) * n->group_count + g];
+
+                top = fmax(top, ln);
+                if (h == best)
+                    own = fmax(own, ln);
+            }
+        }
+        sum += (top - own) / NAT_PER_DECIBAN;
+    }
+    return sum;
+}
+
+static void gate_contradiction(const struct inference *n, struct verdict *v)
+{
+    double unlisted = 0;
+    size_t best = likeliest_of(n, END_COUNT);
+
+    for (size_t h = 0; h < n->hyp_count; h++)
+        if (n->hyp[h].kind == HYP_UNLISTED || n->hyp[h].kind == HYP_UNEXPLAINED)
+            unlisted += n->posterior[h];
+    if (unlisted > UNLISTED_SHARE)
+        verdict_gate(v, "a cause that is in no list is %.0f %% likely", unlisted * 100);
+    if (best != SIZE_MAX && conflict(n, best) > CONFLICT_DECIBANS)
+        verdict_gate(
+            v, "no listed cause explains all of the evidence: some of it contradicts the rest");
+}
+
+static void gate_bench(const struct case_file *c, const struct inference *n, struct verdict *v)
+{
+    const char *check = case_told(c, "selfcheck", "result");
+
+    if (n->g->adapter && (!check || strcmp(check, "passed")))
+        verdict_gate(v, "the adapter's leads were not checked in this session");
+    for (size_t i = 0; i < c->swap_count; i++) {
+        const struct swap_tried *s = &c->swap[i];
+
+        if (s->outcome != OUTCOME_WORKED || end_by_name(s->part) != v->leading)
+            continue;
+        if (!s->back || strcmp(s->back, "fault-returned"))
+            verdict_gate(v, "the old %s was not put back to see the fault return", s->part);
+    }
+}
+
+/* Chance of the reported outcome under the likeliest hypothesis. */
+static void explain(const struct inference *n, struct verdict *v)
+{
+    size_t best = likeliest_of(n, v->leading);
+    double sum = 0;
+    int count = 0;
+
+    snprintf(v->explains_complaint, sizeof v->explains_complaint, "no-complaint");
+    if (!n->g->complaint || best == SIZE_MAX)
+        return;
+    for (size_t i = 0; i < n->g->features.count; i++) {
+        const struct feature *f = &n->g->features.item[i];
+        double z = 0, p = 0;
+
+        if (f->kind != FEATURE_OUTCOME || f->soft[0] > 0.5)
+            continue;
+        for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
+            double ln = untold_ln(&n->g->setting[f->run], u), share;
+
+            for (size_t g = 0; g < n->group_count; g++)
+                if (n->group[g].run == f->run)
+                    ln += n->group_ln[(best * UNTOLD_COMBINATIONS + u) * n->group_count + g];
+            share = exp(ln);
+            z += share;
+            p += share *
+                 exp((double)
+                         n->answer_ln[(best * UNTOLD_COMBINATIONS + u) * n->g->features.count +
+                                      i]);
+        }
+        sum += z > 0 ? p / z : 0;
+        count++;
+    }
+    if (count)
+        snprintf(v->explains_complaint, sizeof v->explains_complaint, "%s",
+                 sum / count > 0.4    ? "yes"
+                 : sum / count > 0.15 ? "partly"
+                                      : "no");
+}
+
+/* Chance that an end holds a fault at all: the verdict's share, its part in two faults at once,
+ * and what nothing exercised. */
+static void also(const struct inference *n, struct verdict *v)
+{
+    double unexercised[END_COUNT] = {0};
+
+    for (size_t h = 0; h < n->hyp_count; h++) {
+        const struct hypothesis *y = &n->hyp[h];
+
+        if (y->kind == HYP_SINGLE && y->left_out)
+            unexercised[y->end] += n->c->two / 100 * exp(y->ln_prior);
+        if (y->kind == HYP_PAIR && y->end == END_TWO && !y->left_out) {
+            v->also[n->c->fault[y->a].end] += n->posterior[h];
+            v->also[n->c->fault[y->b].end] += n->posterior[h];
+        }
+    }
+    for (int e = 0; e < END_TWO; e++) {
+        double held = v->end[e] + v->also[e];
+
+        v->also[e] = held + (1 - held) * unexercised[e];
+    }
+}
+
+enum err gates_apply(const struct case_file *c, const struct inference *n, struct verdict *v)
+{
+    inference_ends(n, n->joint, v->end);
+    also(n, v);
+    v->leading = leader(v->end);
+    v->probability = v->end[v->leading];
+    explain(n, v);
+    if (v->probability < bounds[v->leading])
+        verdict_gate(
+            v, "%.1f %% is below the %.0f %% that a verdict on %s needs", v->probability * 100,
+            bounds[v->leading] > 1 ? 100.0 : bounds[v->leading] * 100, end_shown(v->leading));
+    if (10 * log10(v->probability / (second(v->end, v->leading) + 1e-300)) < RUNNER_UP_DECIBANS)
+        verdict_gate(v, "the runner-up is too close");
+    if (v->probability / TILT <= second(v->end, v->leading))
+        verdict_gate(v, "it depends on how common faults of each end are taken to be");
+    gate_alike(n, v);
+    TRY(gate_groups(n, v));
+    gate_contradiction(n, v);
+    gate_bench(c, n, v);
+    if (v->leading == END_NONE && !strcmp(v->explains_complaint, "no"))
+        verdict_gate(v, "nothing in the captures explains the complaint");
+    if (v->gate_count == 0)
+        v->grade = GRADE_DECIDED;
+    else
+        v->grade = v->probability >= LEANING ? GRADE_LEANING : GRADE_UNDECIDED;
+    return ERR_OK;
+}

@@ -1,0 +1,237 @@
+#include "judge/gather.h"
+
+#include "judge/texts.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+struct taken {
+    struct survey survey;
+    struct tap_edges *edges;
+    bool done;
+    int run;
+};
+
+static enum err take(const struct case_capture *cap, const struct case_file *c,
+                     const struct judge_options *o, struct taken *t, struct err_msg *e)
+{
+    struct survey_options so = {.drive = c->drive, .controller = c->machine, .stop = o->stop};
+    struct capture *in = NULL;
+    enum err err;
+
+    TRY(tap_edges_new(&t->edges));
+    so.edges_out = t->edges;
+    TRY(capture_open(cap->path, &cap->map, &in, e));
+    err = survey_run(in, &so, &t->survey, e);
+    capture_close(in);
+    t->done = err == ERR_OK;
+    return err;
+}
+
+/* The unit in use: as the case says, else the select that this tap shows active. */
+static int unit_of(const struct case_file *c, const struct taken *t)
+{
+    for (size_t i = 0; i < c->capture_count; i++)
+        if (c->capture[i].unit >= 0)
+            return c->capture[i].unit;
+    for (size_t i = 0; i < c->capture_count; i++) {
+        for (int u = 0; u < 4; u++) {
+            enum line at = (enum line)(LINE_SELECT0 + u);
+            enum line m =
+                c->capture[i].tap == TAP_MACHINE_END ? at : cable_to_machine(c->cable, at);
+            enum line_state s = t[i].survey.story.line[at].state;
+
+            if (m >= LINE_SELECT0 && m <= LINE_SELECT3 &&
+                (s == LINE_TOGGLES || s == LINE_ALWAYS_ACTIVE))
+                return (int)(m - LINE_SELECT0);
+        }
+    }
+    return 0;
+}
+
+static bool same_run(const struct case_capture *a, const struct case_capture *b)
+{
+    return a->run && b->run && !strcmp(a->run, b->run);
+}
+
+/* Two captures without a run name, one a tap, are one run when their edges align. */
+static bool aligns(const struct case_file *c, const struct taken *t, size_t i, size_t k)
+{
+    const struct case_capture *a = &c->capture[i], *b = &c->capture[k];
+    struct tap_compare r;
+    bool a_machine = a->tap == TAP_MACHINE_END;
+
+    if (a->run || b->run || a->tap == b->tap || a->tap == TAP_UNKNOWN || b->tap == TAP_UNKNOWN)
+        return false;
+    if (tap_compare(t[a_machine ? i : k].edges, t[a_machine ? k : i].edges, c->cable, false,
+                    &r) != ERR_OK)
+        return false;
+    return r.aligned;
+}
+
+static int number_runs(const struct case_file *c, struct taken *t)
+{
+    int runs = 0;
+
+    for (size_t i = 0; i < c->capture_count; i++) {
+        t[i].run = -1;
+        for (size_t k = 0; k < i && t[i].run < 0; k++)
+            if (same_run(&c->capture[i], &c->capture[k]) || aligns(c, t, i, k))
+                t[i].run = t[k].run;
+        if (t[i].run < 0)
+            t[i].run = runs < RUNS_MAX ? runs++ : RUNS_MAX - 1;
+    }
+    return runs;
+}
+
+static void setting_of(const struct case_file *c, struct setting *s)
+{
+    const struct profile *d = c->drive, *m = c->machine;
+    const char *pin34 = profile_word(d, "pin34", "none");
+
+    *s = (struct setting){
+        .inline_role = true,
+        .has_ready = strstr(pin34, "ready") != NULL,
+        .waits_ready = profile_flag(m, "waits_ready", false),
+        .has_motor = profile_flag(d, "has_motor_line", true),
+        .two_sided = profile_number(d, "sides", 2) > 1.5,
+        .rotor_index = !strcmp(profile_word(d, "index_origin", "hole"), "rotor"),
+        .no_index_timer = profile_number(m, "no_index_timer_share", 0.25),
+        .disk_known_good = c->disk == DISK_KNOWN_GOOD,
+        .disk_blank = c->disk == DISK_BLANK,
+        .disk_none = c->disk == DISK_NONE,
+    };
+}
+
+/* Features that tell of the session and not of the tap: said once a run. */
+static bool of_the_session(enum feature_kind k)
+{
+    return k == FEATURE_SPEED || k == FEATURE_INDEX || k == FEATURE_CELL ||
+           k == FEATURE_QUALITY || k == FEATURE_FIELDS || k == FEATURE_REPEAT ||
+           k == FEATURE_SIDE_1 || k == FEATURE_MACHINE || k == FEATURE_OUTCOME ||
+           k == FEATURE_READ_BACK;
+}
+
+static int likeliest(const struct feature *f)
+{
+    int best = 0;
+
+    for (int i = 1; i < f->answers; i++)
+        if (f->soft[i] > f->soft[best])
+            best = i;
+    return best;
+}
+
+/* Of equal answers in one run keep the one at the drive end, else the first. */
+static void say_once(struct feature_list *l)
+{
+    for (size_t i = 0; i < l->count; i++) {
+        for (size_t k = 0; k < l->count; k++) {
+            struct feature *a = &l->item[i], *b = &l->item[k];
+
+            if (i == k || a->run < 0 || a->run != b->run || a->kind != b->kind ||
+                !of_the_session(a->kind))
+                continue;
+            if (likeliest(a) != likeliest(b))
+                continue;
+            if (b->tap == TAP_DRIVE_END && a->tap != TAP_DRIVE_END)
+                continue;
+            memmove(b, b + 1, (l->count - k - 1) * sizeof *b);
+            l->count--;
+            k--;
+            if (k < i)
+                i--;
+        }
+    }
+}
+
+static enum err compare_taps(const struct case_file *c, const struct taken *t,
+                             struct gathered *g)
+{
+    for (size_t i = 0; i < c->capture_count; i++) {
+        for (size_t k = 0; k < c->capture_count; k++) {
+            struct tap_compare r;
+
+            if (t[i].run != t[k].run || c->capture[i].tap != TAP_MACHINE_END ||
+                c->capture[k].tap != TAP_DRIVE_END)
+                continue;
+            g->both_taps = true;
+            TRY(tap_compare(t[i].edges, t[k].edges, c->cable,
+                            !strcmp(c->capture[i].file, c->capture[k].file), &r));
+            TRY(features_from_taps(c, i, k, t[i].run, &r, &g->wiring, &g->features));
+        }
+    }
+    return ERR_OK;
+}
+
+static void note_outcomes(const struct case_file *c, struct gathered *g)
+{
+    int worked = 0, other = 0;
+
+    for (size_t i = 0; i < c->capture_count; i++) {
+        worked += c->capture[i].outcome == OUTCOME_WORKED;
+        other +=
+            c->capture[i].outcome != OUTCOME_WORKED && c->capture[i].outcome != OUTCOME_UNKNOWN;
+    }
+    g->complaint = other > 0;
+    g->all_worked = worked > 0 && !other;
+}
+
+static enum err draw(const struct case_file *c, struct taken *t, struct gathered *g,
+                     struct verdict *v)
+{
+    wiring_make(c, unit_of(c, t), &g->wiring);
+    g->runs = number_runs(c, t);
+    for (int r = 0; r <= g->runs; r++)
+        setting_of(c, &g->setting[r]);
+    for (size_t i = 0; i < c->capture_count; i++) {
+        struct setting *s = &g->setting[t[i].run];
+
+        s->asked |= c->capture[i].asked;
+        s->inline_role = c->capture[i].role == ROLE_INLINE;
+        s->tap_pull_up = s->tap_pull_up || c->capture[i].pull_up_ohm > 0;
+        g->setting[g->runs].asked |= c->capture[i].asked;
+        g->adapter = g->adapter || t[i].survey.info.format == CAPTURE_WEC;
+        g->flux_seen = g->flux_seen || (t[i].survey.flux_recorded && t[i].survey.flux_usable);
+        for (size_t k = 0; k < t[i].survey.warning_count; k++)
+            verdict_warn(v, "%s: %s", c->capture[i].name, t[i].survey.warning[k]);
+        TRY(features_from_survey(c, i, t[i].run, &t[i].survey, &g->wiring, &g->features));
+    }
+    TRY(compare_taps(c, t, g));
+    TRY(features_from_told(c, &g->features));
+    say_once(&g->features);
+    note_outcomes(c, g);
+    return ERR_OK;
+}
+
+enum err gather(const struct case_file *c, const struct judge_options *o, struct gathered *out,
+                struct verdict *v, struct err_msg *e)
+{
+    struct taken *t = calloc(c->capture_count + 1, sizeof *t);
+    enum err err = t ? ERR_OK : ERR_MEMORY;
+
+    *out = (struct gathered){0};
+    for (size_t i = 0; i < c->capture_count && err == ERR_OK; i++) {
+        if (o->progress)
+            o->progress(o->progress_ctx, c->capture[i].name,
+                        (double)i / (double)c->capture_count);
+        err = take(&c->capture[i], c, o, &t[i], e);
+    }
+    if (err == ERR_OK)
+        err = draw(c, t, out, v);
+    for (size_t i = 0; t && i < c->capture_count; i++) {
+        if (t[i].done)
+            survey_release(&t[i].survey);
+        tap_edges_free(t[i].edges);
+    }
+    free(t);
+    if (err != ERR_OK)
+        gathered_release(out);
+    return err;
+}
+
+void gathered_release(struct gathered *g)
+{
+    feature_list_release(&g->features);
+}

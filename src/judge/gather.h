@@ -1,0 +1,29 @@
+/* Private to src/judge: all that a case shows, as features. */
+#ifndef WHICHEND_JUDGE_GATHER_H
+#define WHICHEND_JUDGE_GATHER_H
+
+#include "evidence/feature.h"
+#include "judge/judge.h"
+#include "judge/model.h"
+
+#define RUNS_MAX 64
+
+struct gathered {
+    struct feature_list features;
+    struct wiring wiring;
+    int runs;
+    struct setting
+        setting[RUNS_MAX + 1]; /* one a run; the last (index runs) for what a person told */
+    bool both_taps;            /* some run has both */
+    bool complaint;            /* some outcome is not `worked` */
+    bool all_worked;           /* at least one outcome, and all are */
+    bool adapter;              /* some capture was taken through an adapter (.wec) */
+    bool flux_seen;
+};
+
+/* Reads every capture. Warnings go to v. */
+enum err gather(const struct case_file *c, const struct judge_options *o, struct gathered *out,
+                struct verdict *v, struct err_msg *e);
+void gathered_release(struct gathered *g);
+
+#endif

@@ -1,0 +1,16 @@
+/* Private to src/judge: making the list of hypotheses. */
+#ifndef WHICHEND_JUDGE_HYPOTHESES_H
+#define WHICHEND_JUDGE_HYPOTHESES_H
+
+#include "judge/infer.h"
+
+/* Prior share of each end for this case; sums to 1. */
+void end_priors(const struct gathered *g, const struct catalogue *c, double *share);
+
+enum err hypothesis_add(struct inference *n, size_t *cap, struct hypothesis h);
+/* None, every single fault, an unlisted one at every end, and one that nobody placed. */
+enum err hypotheses_single(struct inference *n, size_t *cap);
+/* Two faults at once. */
+enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b);
+
+#endif

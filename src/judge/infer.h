@@ -1,0 +1,58 @@
+/* Private to src/judge: hypotheses, their chances under the evidence, and what each finding
+ * weighs. */
+#ifndef WHICHEND_JUDGE_INFER_H
+#define WHICHEND_JUDGE_INFER_H
+
+#include "judge/catalogue.h"
+#include "judge/gather.h"
+
+enum hypothesis_kind { HYP_NONE, HYP_SINGLE, HYP_PAIR, HYP_UNLISTED, HYP_UNEXPLAINED };
+
+struct hypothesis {
+    enum hypothesis_kind kind;
+    int a, b;     /* faults of the catalogue, -1 none */
+    enum end end; /* the class of the verdict's partition */
+    double ln_prior;
+    double ln_evidence; /* of all groups together */
+    bool left_out; /* nothing exercised it: told apart from "nothing wrong" (or from its one
+                      fault) by nothing */
+};
+
+struct evidence_group {
+    int run;
+    enum group group;
+    enum tap tap;
+    size_t *feature; /* indices */
+    size_t count;
+    bool two_taps; /* the same mechanism of the same run was tapped at the other plug too */
+};
+
+struct inference {
+    const struct gathered *g;
+    const struct catalogue *c;
+    struct hypothesis *hyp;
+    size_t hyp_count;
+    int *end_of; /* class of each hypothesis */
+    struct evidence_group *group;
+    size_t group_count;
+    double *run_ln;   /* [hyp][runs + 1] */
+    float *answer_ln; /* [hyp][untold][feature] */
+    double *group_ln; /* [hyp][untold][group], capped */
+    double *joint;    /* [hyp] ln prior + evidence; -INFINITY where left out */
+    double *posterior;
+};
+
+enum err infer(const struct gathered *g, const struct catalogue *c, struct inference *out);
+void inference_release(struct inference *n);
+
+/* Joint without one feature (or, feature SIZE_MAX, without one whole group); joint has
+ * hyp_count items. */
+void inference_without(const struct inference *n, size_t feature, size_t group, double *joint);
+
+/* Sum of the posterior over each end from a joint. */
+void inference_ends(const struct inference *n, const double *joint, double *end);
+
+/* State of one hypothesis. */
+void hypothesis_state(const struct inference *n, const struct hypothesis *h, struct state *out);
+
+#endif

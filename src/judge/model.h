@@ -1,0 +1,74 @@
+/* The causal model: given what is broken, what would each tap have shown?
+ *
+ * A qualitative play of one session (power, select, motor, restore, seek, read, write, give up)
+ * for one hypothesis and one choice of the things that nobody told (where the head stood,
+ * whether the machine seeks inward, ...). It holds no table from symptom to fault, and shares
+ * nothing with src/sim.
+ */
+#ifndef WHICHEND_JUDGE_MODEL_H
+#define WHICHEND_JUDGE_MODEL_H
+
+#include "evidence/feature.h"
+
+enum mode { MODE_OK, MODE_DEAD /* never active */, MODE_STUCK /* always active */ };
+enum spin { SPIN_OK, SPIN_STILL, SPIN_FAST, SPIN_SLOW, SPIN_UNSTEADY };
+enum plug { PLUG_OK, PLUG_REVERSED, PLUG_PAIR, PLUG_ROW, PLUG_UNPLUGGED };
+enum medium {
+    MEDIUM_OK,
+    MEDIUM_ABSENT,
+    MEDIUM_BLANK,
+    MEDIUM_WORN,
+    MEDIUM_DENSITY,
+    MEDIUM_TRACKS,
+    MEDIUM_HARD_SECTORED,
+    MEDIUM_UPSIDE_DOWN
+};
+
+/* What is broken. All zero: nothing. */
+struct state {
+    unsigned char conductor[SIG_COUNT];   /* enum mode: open is DEAD, grounded is STUCK */
+    unsigned char machine_out[SIG_COUNT]; /* machine-to-drive signals */
+    unsigned char machine_in[SIG_COUNT];  /* drive-to-machine signals */
+    unsigned char drive_in[SIG_COUNT], drive_out[SIG_COUNT];
+    bool lead_open[SIG_COUNT][3]; /* by enum tap */
+    int join_a, join_b;           /* signals that touch; -1 none */
+    enum plug plug;
+    bool twist, grounds, separator, machine, pull_up, contact;
+    enum spin spin;
+    bool hub, index_dead, index_weak, track0_dead, track0_stuck, stepper_stuck, stepper_slips;
+    bool head_dead, head_weak, head_side1, write_dead, drive;
+    enum medium medium;
+    bool no_5v, no_12v, sags;
+    bool tap_slow, strap, terminator_missing, terminator_double, shared, profile;
+};
+
+/* What is known of the session from case and profiles. */
+struct setting {
+    unsigned asked;
+    bool inline_role; /* false: the adapter stands in for the machine */
+    bool has_ready, waits_ready, has_motor, two_sided, rotor_index;
+    bool tap_pull_up;      /* some tap of this run has pull-ups */
+    double no_index_timer; /* share of this chip's makings that end by a timer */
+    double restores_first; /* chance that the session begins with a restore */
+    bool disk_known_good, disk_blank, disk_none;
+};
+
+/* What nobody told of one run: each a yes or no with a chance of its own. */
+enum {
+    UNTOLD_AT_ZERO = 1,    /* the head stands at cylinder 0 */
+    UNTOLD_SEEKS_IN = 2,   /* the machine steps inward */
+    UNTOLD_SIDE_1 = 4,     /* the machine uses side 1 */
+    UNTOLD_GOES_ON = 8,    /* the machine goes on after a failed restore */
+    UNTOLD_PROTECTED = 16, /* the disk is write protected */
+    UNTOLD_COMBINATIONS = 32
+};
+/* Natural logarithm of the chance of a combination under a setting. */
+double untold_ln(const struct setting *s, unsigned untold);
+
+/* Apply one effect ("conductor INDEX open") to a state; line is what '*' stands for (signal,
+ * and a second one for pairs). ERR_FORMAT for words it does not know. tap: for test leads. */
+enum err state_apply(struct state *s, const char *effect, enum sig sig, enum sig sig2,
+                     enum tap tap);
+void state_init(struct state *s);
+
+#endif

@@ -1,0 +1,246 @@
+#include "judge/next.h"
+
+#include "judge/engine.h"
+#include "judge/world.h"
+
+#include <math.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define TESTS_MAX 64
+#define SHOWN_MAX 5
+#define BITS_MIN  0.005
+/* Hypotheses below this share change no ranking. */
+#define SHARE_MIN 1e-5
+
+/* A test's question, put to every hypothesis. */
+struct question {
+    struct feature f;
+    double *answer; /* [hyp][answers] */
+};
+
+/* Chance of each answer under one hypothesis, over what nobody told. */
+static void ask(const struct inference *n, size_t h, const struct feature *f, double *answer)
+{
+    double ln[UNTOLD_COMBINATIONS], z;
+    struct state state;
+    int run = n->g->runs > 0 ? 0 : n->g->runs;
+
+    hypothesis_state(n, &n->hyp[h], &state);
+    for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
+        ln[u] = untold_ln(&n->g->setting[run], u);
+        for (size_t g = 0; g < n->group_count; g++)
+            if (n->group[g].run == run)
+                ln[u] += n->group_ln[(h * UNTOLD_COMBINATIONS + u) * n->group_count + g];
+    }
+    z = ln_sum(ln, UNTOLD_COMBINATIONS);
+    memset(answer, 0, sizeof *answer * (size_t)f->answers);
+    for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
+        double a[FEATURE_ANSWERS_MAX], share = exp(ln[u] - z);
+        struct world w;
+
+        if (share < 1e-3)
+            continue;
+        world_play(&state, &n->g->setting[run], u, &w);
+        world_predict(&w, f, a);
+        for (int k = 0; k < f->answers; k++)
+            answer[k] += share * a[k];
+    }
+    z = 0;
+    for (int k = 0; k < f->answers; k++)
+        z += answer[k];
+    for (int k = 0; k < f->answers; k++)
+        answer[k] /= z;
+}
+
+static void ask_swap(const struct inference *n, size_t h, enum end part, double *answer)
+{
+    const struct hypothesis *y = &n->hyp[h];
+    double works = y->kind == HYP_NONE          ? 0.5
+                   : y->kind == HYP_UNEXPLAINED ? 1.0 / 3
+                   : y->end == part             ? 0.88
+                                                : 0.06;
+
+    answer[0] = works;
+    answer[2] = 0.04;
+    answer[1] = 1 - works - answer[2];
+}
+
+/* Hypotheses of no state of their own (in no list) answer like a coin. */
+static double gain(const struct inference *n, const struct feature *f)
+{
+    double *answer = calloc(n->hyp_count * (size_t)f->answers + 1, sizeof *answer);
+    double bits = 0;
+
+    if (!answer)
+        return 0;
+    for (size_t h = 0; h < n->hyp_count; h++) {
+        double *to = answer + h * (size_t)f->answers;
+
+        for (int k = 0; k < f->answers; k++)
+            to[k] = 1.0 / f->answers;
+        if (n->posterior[h] < SHARE_MIN)
+            continue;
+        if (f->kind == FEATURE_SWAP)
+            ask_swap(n, h, (enum end)f->sig2, to);
+        else if (n->hyp[h].kind != HYP_UNLISTED && n->hyp[h].kind != HYP_UNEXPLAINED)
+            ask(n, h, f, to);
+    }
+    bits =
+        engine_gain_bits(n->posterior, n->end_of, n->hyp_count, END_COUNT, answer, f->answers);
+    free(answer);
+    return bits;
+}
+
+static bool asked_already(const struct inference *n, const struct feature *f)
+{
+    for (size_t i = 0; i < n->g->features.count; i++) {
+        const struct feature *k = &n->g->features.item[i];
+
+        if (k->kind == f->kind &&
+            (f->kind == FEATURE_SWAP || f->kind == FEATURE_RAIL ? k->sig2 == f->sig2 : true))
+            return true;
+    }
+    return false;
+}
+
+/* The untapped end: the one line there that tells most. */
+static double tap_gain(const struct case_file *c, const struct inference *n,
+                       struct next_test *t)
+{
+    bool machine = false, drive = false;
+    double best = 0;
+
+    for (size_t i = 0; i < c->capture_count; i++) {
+        machine = machine || c->capture[i].tap == TAP_MACHINE_END;
+        drive = drive || c->capture[i].tap != TAP_MACHINE_END;
+    }
+    if (machine == drive)
+        return 0;
+    for (enum sig s = 0; s < SIG_COUNT; s++) {
+        struct feature f = {.kind = FEATURE_LINE,
+                            .sig = s,
+                            .answers = STATE_COUNT,
+                            .tap = machine ? TAP_DRIVE_END : TAP_MACHINE_END};
+        double bits;
+
+        if (n->g->wiring.at_machine[s] == LINE_NONE || s == SIG_DIR)
+            continue;
+        bits = gain(n, &f);
+        if (bits > best) {
+            best = bits;
+            snprintf(t->why, sizeof t->why, "%s at the %s end tells the ends apart best",
+                     line_name((machine ? n->g->wiring.at_drive : n->g->wiring.at_machine)[s]),
+                     machine ? "drive" : "machine");
+        }
+    }
+    return best;
+}
+
+static double test_gain(const struct case_file *c, const struct inference *n, const char *asks,
+                        struct next_test *t)
+{
+    struct feature f = {.group = GROUP_PERSON, .sig = SIG_COUNT, .tap = TAP_DRIVE_END};
+    char word[16] = "", what[16] = "";
+
+    (void)sscanf(asks, "%15s %15s", word, what);
+    if (!strcmp(word, "tap"))
+        return tap_gain(c, n, t);
+    if (!strcmp(word, "swap")) {
+        f.kind = FEATURE_SWAP;
+        f.sig2 = (int)end_by_name(what);
+    } else if (!strcmp(word, "rail")) {
+        f.kind = FEATURE_RAIL;
+        f.sig2 = (int)rail_by_name(what);
+        if (f.sig2 == RAIL_V12 && !profile_limit(c->drive, "v12_v"))
+            return 0;
+    } else {
+        f.kind = !strcmp(word, "lamp")      ? FEATURE_LAMP
+                 : !strcmp(word, "spindle") ? FEATURE_SPINDLE
+                 : !strcmp(word, "head")    ? FEATURE_HEAD
+                                            : FEATURE_HOST_OFF;
+    }
+    f.answers = feature_answers(f.kind);
+    return asked_already(n, &f) ? 0 : gain(n, &f);
+}
+
+static void put(char *out, size_t max, const char *text)
+{
+    snprintf(out, max, "%s", text ? text : "");
+}
+
+static void describe(const struct ini_file *f, const char *name, struct next_test *t)
+{
+    const char *minutes = ini_file_get(f, name, "minutes");
+    const char *needs = ini_file_get(f, name, "needs"), *first = ini_file_get(f, name, "first");
+
+    put(t->test, sizeof t->test, ini_file_get(f, name, "text"));
+    put(t->caution, sizeof t->caution, ini_file_get(f, name, "caution"));
+    put(t->risk, sizeof t->risk, ini_file_get(f, name, "risk"));
+    t->minutes = minutes ? strtod(minutes, NULL) : 5;
+    if (t->minutes < 0.5)
+        t->minutes = 0.5;
+    if (needs)
+        put(t->needs[t->need_count++], sizeof t->needs[0], needs);
+    if (first)
+        put(t->first[t->first_count++], sizeof t->first[0], first);
+}
+
+static int by_rate(const void *a, const void *b)
+{
+    const struct next_test *x = a, *y = b;
+    double rx = x->bits / x->minutes, ry = y->bits / y->minutes;
+
+    if (rx > ry || rx < ry)
+        return rx < ry ? 1 : -1;
+    return strcmp(x->test, y->test);
+}
+
+static enum err rank(const struct case_file *c, const struct inference *n,
+                     const struct ini_file *f, struct verdict *v)
+{
+    struct next_test *list = calloc(TESTS_MAX, sizeof *list);
+    size_t count = 0;
+
+    if (!list)
+        return ERR_MEMORY;
+    for (size_t i = 0; i < f->count && count < TESTS_MAX; i++) {
+        const char *asks;
+        struct next_test t = {.bits = 0};
+
+        if (f->entry[i].key)
+            continue;
+        asks = ini_file_get(f, f->entry[i].section, "asks");
+        if (!asks)
+            continue;
+        t.bits = test_gain(c, n, asks, &t);
+        if (t.bits < BITS_MIN)
+            continue;
+        describe(f, f->entry[i].section, &t);
+        if (!t.why[0])
+            snprintf(t.why, sizeof t.why, "its answer differs between the ends that are left");
+        list[count++] = t;
+    }
+    qsort(list, count, sizeof *list, by_rate);
+    v->next = list;
+    v->next_count = count < SHOWN_MAX ? count : SHOWN_MAX;
+    return ERR_OK;
+}
+
+enum err next_tests(const struct case_file *c, const struct inference *n,
+                    const struct profile_path *path, struct verdict *v, struct err_msg *e)
+{
+    struct ini_file f;
+    char *where = NULL;
+    enum err err;
+
+    TRY(profile_file_find(path, "tests", "bench", &where, e));
+    err = ini_file_read(where, &f, e);
+    free(where);
+    if (err != ERR_OK)
+        return err;
+    err = rank(c, n, &f, v);
+    ini_file_release(&f);
+    return err;
+}

@@ -1,0 +1,251 @@
+/* What is seen of the play: selects, lines, rotation, supply, what a person saw. */
+#include "judge/predict.h"
+
+#include <assert.h>
+#include <string.h>
+
+/* Recording mix: what an instrument records wrongly, and what a person does (our own guesses;
+ * handbook, diagnosis, 1.4). */
+#define MIX_INSTRUMENT 0.006
+#define MIX_PERSON     0.06
+
+void predict_set(double *answer, int n, const double *p)
+{
+    for (int i = 0; i < n; i++)
+        answer[i] = p[i];
+}
+
+void predict_yes(double *answer, double yes)
+{
+    answer[0] = 1 - yes;
+    answer[1] = yes;
+}
+
+struct pattern predict_line(const struct world *w, enum sig s, enum tap tap)
+{
+    static const struct pattern off = {{0.985, 0.005, 0.002, 0.008}};
+
+    if (w->play.f->lead_open[s][tap])
+        return off;
+    return tap == TAP_MACHINE_END ? w->machine[s] : w->drive[s];
+}
+
+enum rx predict_rx(const struct world *w, enum sig s, enum tap tap)
+{
+    const struct play *p = &w->play;
+
+    if (p->f->lead_open[s][tap])
+        return RX_NEVER;
+    return tap == TAP_MACHINE_END ? rx_machine_plug(p, s) : rx_machine_to_drive(p, s);
+}
+
+static void unselected(const struct world *w, const struct feature *f, double *answer)
+{
+    const struct state *s = w->play.f;
+    double live = 0.008;
+
+    if (s->lead_open[SIG_SEL][f->tap])
+        live = 0.95;
+    else if (w->play.in[SIG_SEL] == RX_STUCK && predict_rx(w, SIG_SEL, f->tap) != RX_STUCK)
+        live = 0.9;
+    else if (s->shared || s->twist || s->join_a == SIG_SEL || s->join_b == SIG_SEL)
+        live = 0.25;
+    predict_yes(answer, live);
+}
+
+static void index_pulses(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double good[] = {0.975, 0.012, 0.01, 0.003}, weak[] = {0.3, 0.6, 0.09, 0.01},
+                        noisy[] = {0.45, 0.1, 0.44, 0.01}, holes[] = {0.05, 0.02, 0.03, 0.9},
+                        gaps[] = {0.5, 0.4, 0.09, 0.01};
+    const struct state *s = w->play.f;
+
+    (void)f;
+    if (s->medium == MEDIUM_HARD_SECTORED)
+        predict_set(answer, 4, holes);
+    else if (s->index_weak)
+        predict_set(answer, 4, weak);
+    else if (s->grounds || s->join_a == SIG_INDEX || s->join_b == SIG_INDEX)
+        predict_set(answer, 4, noisy);
+    else if (s->sags || s->contact)
+        predict_set(answer, 4, gaps);
+    else
+        predict_set(answer, 4, good);
+}
+
+static void speed(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double good[] = {0.965, 0.03, 0.0015, 0.0005, 0.003},
+                        off[] = {0.02, 0.2, 0.58, 0.18, 0.02},
+                        unsteady[] = {0.25, 0.1, 0.1, 0.05, 0.5},
+                        other[] = {0.5, 0.03, 0.02, 0.42, 0.03},
+                        sag[] = {0.5, 0.1, 0.1, 0.1, 0.2};
+    const struct state *s = w->play.f;
+
+    (void)f;
+    if (s->spin == SPIN_FAST || s->spin == SPIN_SLOW)
+        predict_set(answer, 5, off);
+    else if (s->spin == SPIN_UNSTEADY)
+        predict_set(answer, 5, unsteady);
+    else if (s->profile)
+        predict_set(answer, 5, other);
+    else if (s->sags || s->index_weak)
+        predict_set(answer, 5, sag);
+    else
+        predict_set(answer, 5, good);
+}
+
+static void pair(const struct world *w, const struct feature *f, double *answer)
+{
+    const struct state *s = w->play.f;
+    bool touching = s->join_a >= 0;
+
+    if (f->sig == SIG_COUNT)
+        predict_yes(answer, touching ? 0.8 : 0.01);
+    else if (touching && ((s->join_a == (int)f->sig && s->join_b == f->sig2) ||
+                          (s->join_b == (int)f->sig && s->join_a == f->sig2)))
+        predict_yes(answer, 0.8);
+    else
+        predict_yes(answer, s->plug == PLUG_PAIR || s->twist ? 0.05 : 0.004);
+}
+
+static void rail(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double good[] = {0.98, 0.018, 0.002}, gone[] = {0.02, 0.03, 0.95},
+                        dips[] = {0.15, 0.84, 0.01};
+    const struct state *s = w->play.f;
+
+    if ((f->sig2 == RAIL_V5 && s->no_5v) || (f->sig2 == RAIL_V12 && s->no_12v))
+        predict_set(answer, 3, gone);
+    else
+        predict_set(answer, 3, s->sags ? dips : good);
+}
+
+static void crosstalk(const struct world *w, const struct feature *f, double *answer)
+{
+    const struct state *s = w->play.f;
+
+    (void)f;
+    predict_yes(answer, s->grounds              ? 0.75
+                        : s->sags || s->contact ? 0.3
+                        : s->terminator_missing ? 0.2
+                                                : 0.015);
+}
+
+static void lamp(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double dark[] = {0.94, 0.05, 0.01}, lit[] = {0.03, 0.95, 0.02},
+                        always[] = {0.02, 0.08, 0.9};
+    enum rx sel = w->play.in[SIG_SEL];
+
+    (void)f;
+    if (!w->play.alive || sel == RX_NEVER || w->play.f->strap)
+        predict_set(answer, 3, dark);
+    else
+        predict_set(answer, 3, sel == RX_STUCK ? always : lit);
+}
+
+static void spindle(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double still[] = {0.96, 0.03, 0.01}, turns[] = {0.02, 0.95, 0.03},
+                        slow[] = {0.05, 0.55, 0.4};
+
+    (void)f;
+    if (w->play.turns < 0.5)
+        predict_set(answer, 3, still);
+    else
+        predict_set(answer, 3, w->play.f->spin == SPIN_SLOW || w->play.f->sags ? slow : turns);
+}
+
+static void head(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double still[] = {0.93, 0.06, 0.01}, moves[] = {0.06, 0.9, 0.04},
+                        hammers[] = {0.05, 0.35, 0.6};
+    const struct play *p = &w->play;
+
+    (void)f;
+    if (p->out_steps == 2 && p->at_zero)
+        predict_set(answer, 3, hammers);
+    else if ((p->out_steps == 1 && p->at_zero) || p->moved_in)
+        predict_set(answer, 3, moves);
+    else
+        predict_set(answer, 3, still);
+}
+
+static void line(const struct world *w, const struct feature *f, double *answer)
+{
+    struct pattern p = predict_line(w, f->sig, f->tap);
+
+    predict_set(answer, STATE_COUNT, p.p);
+}
+
+static void sampling(const struct world *w, const struct feature *f, double *answer)
+{
+    (void)f;
+    predict_yes(answer, w->play.f->tap_slow ? 0.97 : 0.02);
+}
+
+static void taps(const struct world *w, const struct feature *f, double *answer)
+{
+    const struct state *s = w->play.f;
+
+    (void)f;
+    predict_yes(answer, s->grounds || s->sags ? 0.3 : s->pull_up || s->contact ? 0.1 : 0.015);
+}
+
+static void host_off(const struct world *w, const struct feature *f, double *answer)
+{
+    enum plug plug = w->play.f->plug;
+
+    (void)f;
+    predict_yes(answer, plug == PLUG_REVERSED ? 0.9 : plug == PLUG_ROW ? 0.75 : 0.015);
+}
+
+typedef void predictor(const struct world *w, const struct feature *f, double *answer);
+
+static predictor *const predictors[FEATURE_KINDS] = {
+    [FEATURE_LINE] = line,
+    [FEATURE_UNSELECTED] = unselected,
+    [FEATURE_INDEX] = index_pulses,
+    [FEATURE_SPEED] = speed,
+    [FEATURE_DIRECTION] = predict_direction,
+    [FEATURE_RESTORE] = predict_restore,
+    [FEATURE_RELEASE] = predict_release,
+    [FEATURE_OVERRUN] = predict_overrun,
+    [FEATURE_PLACE] = predict_place,
+    [FEATURE_QUALITY] = predict_quality,
+    [FEATURE_FIELDS] = predict_fields,
+    [FEATURE_CELL] = predict_cell,
+    [FEATURE_SIDE_ID] = predict_side_id,
+    [FEATURE_SIDE_1] = predict_side_1,
+    [FEATURE_REPEAT] = predict_repeat,
+    [FEATURE_GATE] = predict_gate,
+    [FEATURE_GATE_DATA] = predict_gate_data,
+    [FEATURE_READ_BACK] = predict_read_back,
+    [FEATURE_MACHINE] = predict_machine,
+    [FEATURE_OUTCOME] = predict_outcome,
+    [FEATURE_PAIR] = pair,
+    [FEATURE_CROSSTALK] = crosstalk,
+    [FEATURE_RAIL] = rail,
+    [FEATURE_SAMPLING] = sampling,
+    [FEATURE_TAPS] = taps,
+    [FEATURE_LAMP] = lamp,
+    [FEATURE_SPINDLE] = spindle,
+    [FEATURE_HEAD] = head,
+    [FEATURE_HOST_OFF] = host_off,
+};
+
+void world_predict(const struct world *w, const struct feature *f, double *answer)
+{
+    double eps =
+        f->group == GROUP_PERSON || f->group == GROUP_SWAP ? MIX_PERSON : MIX_INSTRUMENT;
+    double sum = 0;
+
+    memset(answer, 0, sizeof *answer * FEATURE_ANSWERS_MAX);
+    assert(predictors[f->kind]);
+    predictors[f->kind](w, f, answer);
+    for (int i = 0; i < f->answers; i++)
+        sum += answer[i];
+    for (int i = 0; i < f->answers; i++)
+        answer[i] = (1 - eps) * answer[i] / sum + eps / f->answers;
+}

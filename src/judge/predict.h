@@ -1,0 +1,30 @@
+/* Private to src/judge: pieces of world_predict(). */
+#ifndef WHICHEND_JUDGE_PREDICT_H
+#define WHICHEND_JUDGE_PREDICT_H
+
+#include "judge/world.h"
+
+void predict_set(double *answer, int n, const double *p);
+void predict_yes(double *answer, double yes);
+/* A line as the tap sees it, its lead included. */
+struct pattern predict_line(const struct world *w, enum sig s, enum tap tap);
+enum rx predict_rx(const struct world *w, enum sig s, enum tap tap);
+/* One question each: chances of its answers before the recording mix. */
+void predict_direction(const struct world *w, const struct feature *f, double *answer);
+void predict_restore(const struct world *w, const struct feature *f, double *answer);
+void predict_release(const struct world *w, const struct feature *f, double *answer);
+void predict_overrun(const struct world *w, const struct feature *f, double *answer);
+void predict_place(const struct world *w, const struct feature *f, double *answer);
+void predict_gate(const struct world *w, const struct feature *f, double *answer);
+void predict_gate_data(const struct world *w, const struct feature *f, double *answer);
+void predict_read_back(const struct world *w, const struct feature *f, double *answer);
+void predict_outcome(const struct world *w, const struct feature *f, double *answer);
+void predict_machine(const struct world *w, const struct feature *f, double *answer);
+void predict_quality(const struct world *w, const struct feature *f, double *answer);
+void predict_fields(const struct world *w, const struct feature *f, double *answer);
+void predict_cell(const struct world *w, const struct feature *f, double *answer);
+void predict_side_id(const struct world *w, const struct feature *f, double *answer);
+void predict_side_1(const struct world *w, const struct feature *f, double *answer);
+void predict_repeat(const struct world *w, const struct feature *f, double *answer);
+
+#endif

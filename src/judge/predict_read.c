@@ -1,0 +1,104 @@
+/* What is seen of the play: the read signal. */
+#include "judge/predict.h"
+
+/* Shares of clean, poor and noise among what pulses there are at a tap. */
+static void signal_at(const struct world *w, enum tap tap, double *clean, double *poor,
+                      double *noise)
+{
+    const struct play *p = &w->play;
+    double sum = p->clean + p->poor + p->noise;
+
+    *clean = sum > 0 ? p->clean / sum : 0.4;
+    *poor = sum > 0 ? p->poor / sum : 0.3;
+    *noise = sum > 0 ? p->noise / sum : 0.3;
+    if (tap == TAP_MACHINE_END && p->f->pull_up && !p->s->tap_pull_up) {
+        *poor += *clean * 0.6;
+        *clean *= 0.4;
+    }
+}
+
+void predict_quality(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double c[] = {0.975, 0.018, 0.004, 0.003}, p[] = {0.17, 0.78, 0.04, 0.01},
+                        n[] = {0.01, 0.05, 0.93, 0.01}, other[] = {0.2, 0.2, 0.25, 0.35};
+    double clean, poor, noise;
+
+    if (w->play.f->medium == MEDIUM_DENSITY) {
+        predict_set(answer, 4, other);
+        return;
+    }
+    signal_at(w, f->tap, &clean, &poor, &noise);
+    for (int i = 0; i < 4; i++)
+        answer[i] = clean * c[i] + poor * p[i] + noise * n[i];
+}
+
+void predict_fields(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double c[] = {0.945, 0.045, 0.005, 0.005}, p[] = {0.1, 0.4, 0.35, 0.15},
+                        n[] = {0.005, 0.005, 0.02, 0.97}, worn[] = {0.12, 0.73, 0.12, 0.03},
+                        other[] = {0.08, 0.07, 0.15, 0.7};
+    const struct state *s = w->play.f;
+    double clean, poor, noise;
+
+    if (s->medium == MEDIUM_DENSITY || s->medium == MEDIUM_WORN) {
+        predict_set(answer, 4, s->medium == MEDIUM_WORN ? worn : other);
+        return;
+    }
+    signal_at(w, f->tap, &clean, &poor, &noise);
+    for (int i = 0; i < 4; i++)
+        answer[i] = clean * c[i] + poor * p[i] + noise * n[i];
+}
+
+void predict_cell(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double good[] = {0.985, 0.012, 0.003}, off[] = {0.35, 0.6, 0.05},
+                        wide[] = {0.45, 0.1, 0.45}, unsteady[] = {0.75, 0.2, 0.05};
+    const struct state *s = w->play.f;
+
+    (void)f;
+    if (s->spin == SPIN_FAST || s->spin == SPIN_SLOW)
+        predict_set(answer, 3, off);
+    else if (s->profile || s->medium == MEDIUM_DENSITY)
+        predict_set(answer, 3, wide);
+    else
+        predict_set(answer, 3, s->spin == SPIN_UNSTEADY || s->hub ? unsteady : good);
+}
+
+/* Which sides the drive truly reads against which sides the tap believes: 0, 1 or both. */
+void predict_side_id(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double agree[] = {0.975, 0.01, 0.01, 0.005}, zero[] = {0.05, 0.92, 0.01, 0.02},
+                        one[] = {0.03, 0.01, 0.93, 0.03}, mixed[] = {0.2, 0.2, 0.3, 0.3};
+    const struct play *p = &w->play;
+    bool used = p->untold & UNTOLD_SIDE_1;
+    enum rx truth = p->in[SIG_SIDE], tap = predict_rx(w, SIG_SIDE, f->tap);
+
+    if (truth == RX_NOISY || tap == RX_NOISY)
+        predict_set(answer, 4, mixed);
+    else if (truth == tap || (!used && truth != RX_STUCK && tap != RX_STUCK))
+        predict_set(answer, 4, agree);
+    else if (truth == RX_STUCK)
+        predict_set(answer, 4, one);
+    else if (truth == RX_NEVER)
+        predict_set(answer, 4, zero);
+    else
+        predict_set(answer, 4, tap == RX_NEVER ? one : zero);
+}
+
+void predict_side_1(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double alike[] = {0.965, 0.01, 0.025}, dead[] = {0.05, 0.75, 0.2},
+                        worse[] = {0.7, 0.05, 0.25};
+    const struct state *s = w->play.f;
+
+    (void)f;
+    predict_set(answer, 3, s->head_side1 ? dead : s->head_weak ? worse : alike);
+}
+
+void predict_repeat(const struct world *w, const struct feature *f, double *answer)
+{
+    const struct state *s = w->play.f;
+
+    (void)f;
+    predict_yes(answer, s->medium == MEDIUM_WORN ? 0.12 : w->play.poor > 0.2 ? 0.75 : 0.5);
+}

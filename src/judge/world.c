@@ -1,0 +1,177 @@
+/* The play: power, select, motor, and the way of every signal from driver to receiver. */
+#include "judge/world.h"
+
+#include <math.h>
+
+double untold_ln(const struct setting *s, unsigned untold)
+{
+    /* our own guesses of what a bench session looks like; source: common practice */
+    double chance[5] = {0.2, 0.8, 0.4, 0.4, 0.12};
+    double ln = 0;
+
+    if (!(s->asked &
+          (ASKED_READ | ASKED_BOOT | ASKED_VERIFY | ASKED_SEEK | ASKED_WRITE | ASKED_FORMAT)) &&
+        s->asked)
+        chance[1] = 0.15;
+    if (!s->two_sided)
+        chance[2] = 0.02;
+    for (int i = 0; i < 5; i++)
+        ln += log(untold & (1u << i) ? chance[i] : 1 - chance[i]);
+    return ln;
+}
+
+enum touch touch_of(const struct play *p, enum sig partner)
+{
+    switch (partner) {
+    case SIG_SEL:
+    case SIG_MOT:
+    case SIG_READY:
+    case SIG_HLOAD:
+        return TOUCH_ON;
+    case SIG_STEP:
+    case SIG_INDEX:
+    case SIG_RDATA:
+        return TOUCH_PULSES;
+    case SIG_WDATA:
+    case SIG_WGATE:
+        return p->writes ? TOUCH_PULSES : TOUCH_IDLE;
+    case SIG_DIR:
+        return p->untold & UNTOLD_SEEKS_IN ? TOUCH_SOMETIMES : TOUCH_IDLE;
+    case SIG_SIDE:
+        return p->untold & UNTOLD_SIDE_1 ? TOUCH_SOMETIMES : TOUCH_IDLE;
+    case SIG_TRK00:
+        return TOUCH_SOMETIMES;
+    case SIG_WPROT:
+        return p->untold & UNTOLD_PROTECTED ? TOUCH_ON : TOUCH_IDLE;
+    case SIG_DENSITY:
+    case SIG_DSKCHG:
+    case SIG_COUNT:
+        break;
+    }
+    return TOUCH_IDLE;
+}
+
+/* A signal that touches another: what arrives. */
+static enum rx touched(const struct play *p, enum sig s, enum rx otherwise)
+{
+    enum sig partner;
+
+    if (p->f->join_a == (int)s)
+        partner = (enum sig)p->f->join_b;
+    else if (p->f->join_b == (int)s)
+        partner = (enum sig)p->f->join_a;
+    else
+        return otherwise;
+    switch (touch_of(p, partner)) {
+    case TOUCH_ON:
+        return RX_STUCK;
+    case TOUCH_PULSES:
+    case TOUCH_SOMETIMES:
+        return RX_NOISY;
+    case TOUCH_IDLE:
+        break;
+    }
+    return otherwise;
+}
+
+static enum rx by_mode(unsigned char mode, enum rx otherwise)
+{
+    return mode == MODE_DEAD ? RX_NEVER : mode == MODE_STUCK ? RX_STUCK : otherwise;
+}
+
+static enum rx through_plug(const struct play *p, enum rx otherwise)
+{
+    switch (p->f->plug) {
+    case PLUG_REVERSED:
+    case PLUG_ROW:
+        return RX_STUCK;
+    case PLUG_PAIR:
+    case PLUG_UNPLUGGED:
+        return RX_NEVER;
+    case PLUG_OK:
+        break;
+    }
+    return otherwise;
+}
+
+enum rx rx_machine_plug(const struct play *p, enum sig s)
+{
+    enum rx r = touched(p, s, by_mode(p->f->machine_out[s], p->f->machine ? RX_NEVER : RX_OK));
+    bool tied = p->f->plug == PLUG_REVERSED || p->f->plug == PLUG_ROW;
+
+    return tied || p->f->conductor[s] == MODE_STUCK ? RX_STUCK : r;
+}
+
+enum rx rx_machine_to_drive(const struct play *p, enum sig s)
+{
+    enum rx r = p->f->machine ? RX_NEVER : RX_OK;
+
+    r = by_mode(p->f->machine_out[s], r);
+    r = touched(p, s, r);
+    r = by_mode(p->f->conductor[s], r);
+    if (p->f->twist && (s == SIG_SEL || s == SIG_MOT))
+        r = RX_NEVER;
+    return through_plug(p, r);
+}
+
+enum rx rx_drive_plug(const struct play *p, enum sig s)
+{
+    enum rx r = by_mode(p->f->drive_out[s], RX_OK);
+
+    r = touched(p, s, r);
+    if (p->f->conductor[s] == MODE_STUCK || p->f->plug == PLUG_REVERSED ||
+        p->f->plug == PLUG_ROW)
+        return RX_STUCK;
+    return r;
+}
+
+enum rx rx_in_machine(const struct play *p, enum sig s)
+{
+    enum rx r = by_mode(p->f->conductor[s], rx_drive_plug(p, s));
+
+    r = through_plug(p, r);
+    return by_mode(p->f->machine_in[s], r);
+}
+
+static void play_drive(struct play *p)
+{
+    const struct state *f = p->f;
+    enum rx sel = p->in[SIG_SEL], mot = p->in[SIG_MOT];
+
+    p->alive = !f->no_5v && !f->drive;
+    p->selected = !p->alive || f->strap || sel == RX_NEVER ? 0 : sel == RX_NOISY ? 0.5 : 1;
+    p->turning = p->alive && !(f->no_12v) && f->spin != SPIN_STILL &&
+                 (!p->s->has_motor || mot != RX_NEVER);
+    p->turns = p->turning ? 1 : 0;
+    if (f->medium == MEDIUM_ABSENT)
+        p->turns *= 0.25;
+    p->index = p->turns * p->selected;
+    if (f->index_dead || (f->medium == MEDIUM_UPSIDE_DOWN && !p->s->rotor_index))
+        p->index = 0;
+    if (f->medium == MEDIUM_ABSENT)
+        p->index *= p->s->rotor_index ? 0.6 : 0.1;
+    if (f->sags)
+        p->index *= 0.7;
+}
+
+void world_play(const struct state *state, const struct setting *setting, unsigned untold,
+                struct world *out)
+{
+    struct play p = {.f = state, .s = setting, .untold = untold};
+
+    p.writes = (setting->asked & (ASKED_WRITE | ASKED_FORMAT)) != 0;
+    for (enum sig s = 0; s < SIG_COUNT; s++) {
+        if (s < SIG_FROM_DRIVE) {
+            p.in[s] = by_mode(state->drive_in[s], rx_machine_to_drive(&p, s));
+        } else {
+            p.plug_out[s] = rx_drive_plug(&p, s);
+            p.seen[s] = rx_in_machine(&p, s);
+        }
+    }
+    play_drive(&p);
+    play_head(&p);
+    play_read(&p);
+    play_machine(&p);
+    out->play = p;
+    world_lines(out);
+}

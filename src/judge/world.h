@@ -1,0 +1,72 @@
+/* Private to src/judge: the play of one session under one hypothesis, and what is seen of it.
+ */
+#ifndef WHICHEND_JUDGE_WORLD_H
+#define WHICHEND_JUDGE_WORLD_H
+
+#include "judge/model.h"
+
+/* How a signal arrives somewhere. */
+enum rx { RX_OK, RX_NEVER, RX_STUCK, RX_NOISY };
+
+/* What the parts do, before anybody looks. */
+struct play {
+    const struct state *f;
+    const struct setting *s;
+    unsigned untold;
+    enum rx in[SIG_COUNT];       /* machine-to-drive, inside the drive */
+    enum rx plug_out[SIG_COUNT]; /* drive's outputs at the drive's plug, while it means to be
+                                    active */
+    enum rx seen[SIG_COUNT];     /* drive's outputs inside the machine */
+    bool alive;                  /* the drive's logic has power */
+    double selected;             /* chance that the drive is selected when the machine asks */
+    bool turning;
+    double turns; /* chance that the disk turns under the head */
+    double index; /* chance that the drive makes index pulses while selected */
+    bool restore_wanted;
+    int out_steps;  /* 0 none, 1 few, 2 to the limit: as the machine makes them */
+    bool restored;  /* the machine believes to be at 0 */
+    bool at_zero;   /* the head truly is, after the restore */
+    bool zero_seen; /* the head was at 0 at some time while selected */
+    bool in_steps;  /* the machine makes inward steps */
+    bool moved_in;  /* the head truly follows them */
+    bool lost;      /* the head is not where the machine believes */
+    double clean, poor, noise, silent; /* read signal at the drive's plug; sums to 1 */
+    double read_ok;                    /* chance that the machine reads what it asks for */
+    double hang;                       /* chance that it waits for ever */
+    bool writes;
+};
+
+/* Chances of the states of a line (STATE_NEVER ...). */
+struct pattern {
+    double p[STATE_COUNT];
+};
+struct world {
+    struct play play;
+    struct pattern machine[SIG_COUNT],
+        drive[SIG_COUNT]; /* at the plugs; drive's outputs: while selected */
+};
+
+void world_play(const struct state *state, const struct setting *setting, unsigned untold,
+                struct world *out);
+
+/* Chance of each answer of a feature, each at least the recording mix's share, so that nothing
+ * is ever impossible. Not for FEATURE_SWAP (a substitution is an intervention: see hypotheses).
+ */
+void world_predict(const struct world *w, const struct feature *f, double *answer);
+
+/* Parts of the play. */
+enum rx rx_machine_plug(const struct play *p, enum sig s); /* at the machine's own plug */
+enum rx rx_machine_to_drive(const struct play *p, enum sig s);
+enum rx rx_drive_plug(const struct play *p, enum sig s);
+enum rx rx_in_machine(const struct play *p, enum sig s);
+
+void play_head(struct play *p);
+void play_read(struct play *p);
+void play_machine(struct play *p);
+void world_lines(struct world *w);
+
+/* Partner activity of a signal that touches another. */
+enum touch { TOUCH_IDLE, TOUCH_ON, TOUCH_PULSES, TOUCH_SOMETIMES };
+enum touch touch_of(const struct play *p, enum sig partner);
+
+#endif

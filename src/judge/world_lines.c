@@ -1,0 +1,203 @@
+/* What the lines look like at the two plugs. */
+#include "judge/world.h"
+
+static struct pattern make(double never, double toggles, double always, double erratic)
+{
+    return (struct pattern){{never, toggles, always, erratic}};
+}
+
+static struct pattern mix(struct pattern a, struct pattern b, double share_b)
+{
+    for (int i = 0; i < STATE_COUNT; i++)
+        a.p[i] = a.p[i] * (1 - share_b) + b.p[i] * share_b;
+    return a;
+}
+
+static struct pattern never(void)
+{
+    return make(0.985, 0.008, 0.001, 0.006);
+}
+static struct pattern always(void)
+{
+    return make(0.004, 0.02, 0.97, 0.006);
+}
+static struct pattern live(void)
+{
+    return make(0.008, 0.965, 0.012, 0.015);
+}
+static struct pattern erratic(void)
+{
+    return make(0.05, 0.4, 0.05, 0.5);
+}
+
+/* What the machine's driver does with a line in this session when nothing is wrong with the
+ * line. */
+static struct pattern driven(const struct play *p, enum sig s)
+{
+    switch (s) {
+    case SIG_SEL:
+    case SIG_MOT:
+    case SIG_HLOAD:
+        return make(0.01, 0.9, 0.08, 0.01);
+    case SIG_STEP:
+        return p->out_steps || p->in_steps ? live() : never();
+    case SIG_SIDE:
+        return p->untold & UNTOLD_SIDE_1 ? make(0.05, 0.88, 0.06, 0.01)
+                                         : make(0.97, 0.02, 0.005, 0.005);
+    case SIG_WGATE:
+    case SIG_WDATA:
+        return p->writes ? make(0.3, 0.68, 0.01, 0.01) : never();
+    case SIG_DENSITY:
+        return make(0.47, 0.08, 0.44, 0.01);
+    case SIG_DIR:
+    case SIG_INDEX:
+    case SIG_TRK00:
+    case SIG_WPROT:
+    case SIG_RDATA:
+    case SIG_READY:
+    case SIG_DSKCHG:
+    case SIG_COUNT:
+        break;
+    }
+    return make(0.3, 0.5, 0.18, 0.02);
+}
+
+static struct pattern by_rx(enum rx r, struct pattern ok)
+{
+    switch (r) {
+    case RX_NEVER:
+        return never();
+    case RX_STUCK:
+        return always();
+    case RX_NOISY:
+        return mix(ok, erratic(), 0.5);
+    case RX_OK:
+        break;
+    }
+    return ok;
+}
+
+/* A line that touches one that is on: low whenever that one is. */
+static struct pattern touching(const struct play *p, enum sig s, struct pattern ok)
+{
+    int partner = p->f->join_a == (int)s   ? p->f->join_b
+                  : p->f->join_b == (int)s ? p->f->join_a
+                                           : -1;
+
+    if (partner < 0)
+        return ok;
+    switch (touch_of(p, (enum sig)partner)) {
+    case TOUCH_ON:
+        return make(0.01, 0.6, 0.36, 0.03);
+    case TOUCH_PULSES:
+        return make(0.01, 0.75, 0.02, 0.22);
+    case TOUCH_SOMETIMES:
+        return mix(ok, make(0.02, 0.85, 0.08, 0.05), 0.8);
+    case TOUCH_IDLE:
+        break;
+    }
+    return ok;
+}
+
+static void machine_line(const struct play *p, enum sig s, struct world *w)
+{
+    const struct state *f = p->f;
+    struct pattern ok = f->machine ? never() : driven(p, s);
+    bool tied =
+        f->plug == PLUG_REVERSED || f->plug == PLUG_ROW || f->conductor[s] == MODE_STUCK;
+
+    if (f->machine_out[s] == MODE_DEAD)
+        ok = never();
+    else if (f->machine_out[s] == MODE_STUCK)
+        ok = always();
+    ok = touching(p, s, ok);
+    if (f->contact)
+        ok = mix(ok, erratic(), 0.15);
+    if (f->grounds)
+        ok = mix(ok, erratic(), 0.15);
+    w->machine[s] = tied ? always() : ok;
+    w->drive[s] = w->machine[s];
+    if (f->conductor[s] == MODE_DEAD || f->plug == PLUG_UNPLUGGED)
+        w->drive[s] = never();
+    if (f->plug == PLUG_PAIR)
+        w->drive[s] = make(0.5, 0.38, 0.06, 0.06);
+    if (f->twist && (s == SIG_SEL || s == SIG_MOT))
+        w->drive[s] = make(0.6, 0.25, 0.14, 0.01);
+}
+
+/* What the drive means to say while it is selected. */
+static struct pattern meant(const struct play *p, enum sig s)
+{
+    const struct state *f = p->f;
+    double flux = p->turns * (1 - p->silent);
+
+    switch (s) {
+    case SIG_INDEX:
+        return mix(never(), f->index_weak ? make(0.1, 0.75, 0.01, 0.14) : live(),
+                   p->index / (p->selected + 1e-9));
+    case SIG_TRK00:
+        if (f->track0_stuck)
+            return always();
+        if (f->track0_dead || !p->zero_seen)
+            return never();
+        if (p->at_zero && (p->untold & UNTOLD_AT_ZERO) && !p->moved_in)
+            return make(0.01, 0.25, 0.73, 0.01);
+        return make(0.01, 0.94, 0.03, 0.02);
+    case SIG_WPROT:
+        if (f->medium == MEDIUM_ABSENT)
+            return make(0.5, 0.05, 0.44, 0.01);
+        return p->untold & UNTOLD_PROTECTED ? make(0.02, 0.1, 0.87, 0.01)
+                                            : make(0.95, 0.03, 0.01, 0.01);
+    case SIG_RDATA:
+        return mix(never(), live(), flux);
+    case SIG_READY:
+        return mix(never(), make(0.03, 0.75, 0.21, 0.01), p->index / (p->selected + 1e-9));
+    case SIG_DSKCHG:
+        return f->medium == MEDIUM_ABSENT ? make(0.2, 0.2, 0.59, 0.01)
+                                          : make(0.6, 0.25, 0.14, 0.01);
+    case SIG_SEL:
+    case SIG_MOT:
+    case SIG_DIR:
+    case SIG_STEP:
+    case SIG_SIDE:
+    case SIG_WGATE:
+    case SIG_WDATA:
+    case SIG_DENSITY:
+    case SIG_HLOAD:
+    case SIG_COUNT:
+        break;
+    }
+    return never();
+}
+
+static void drive_line(const struct play *p, enum sig s, struct world *w)
+{
+    const struct state *f = p->f;
+    struct pattern ok = mix(never(), meant(p, s), p->selected);
+
+    if (f->sags || f->grounds)
+        ok = mix(ok, erratic(), 0.25);
+    ok = touching(p, s, ok);
+    w->drive[s] = f->join_a == (int)s || f->join_b == (int)s ? ok : by_rx(p->plug_out[s], ok);
+    w->machine[s] = w->drive[s];
+    if (f->conductor[s] == MODE_DEAD || f->plug == PLUG_UNPLUGGED || f->plug == PLUG_PAIR)
+        w->machine[s] = f->plug == PLUG_PAIR ? make(0.8, 0.12, 0.04, 0.04) : never();
+    if (f->plug == PLUG_REVERSED || f->plug == PLUG_ROW)
+        w->machine[s] = w->drive[s] = always();
+    if (f->contact)
+        w->machine[s] = mix(w->machine[s], erratic(), 0.1);
+    if (f->pull_up && s == SIG_RDATA && !p->s->tap_pull_up)
+        w->machine[s] = mix(w->machine[s], erratic(), 0.5);
+}
+
+void world_lines(struct world *w)
+{
+    const struct play *p = &w->play;
+
+    for (enum sig s = 0; s < SIG_COUNT; s++) {
+        if (s < SIG_FROM_DRIVE)
+            machine_line(p, s, w);
+        else
+            drive_line(p, s, w);
+    }
+}
