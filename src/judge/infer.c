@@ -150,7 +150,7 @@ static double group_cap(const struct inference *n, size_t g)
 {
     bool told = n->group[g].group == GROUP_PERSON || n->group[g].group == GROUP_SWAP;
 
-    return (told ? CAP_PERSON_DECIBANS : CAP_INSTRUMENT_DECIBANS) * NAT_PER_DECIBAN;
+    return told ? CAP_PERSON_DECIBANS : CAP_INSTRUMENT_DECIBANS;
 }
 
 /* Rows of the unlisted faults for one group, from those of the listed. column holds hyp x
@@ -192,9 +192,7 @@ static void group_column(const struct inference *n, size_t g, size_t skip, doubl
         }
     }
     unlisted_rows(n, column, top);
-    for (size_t i = 0; i < n->hyp_count * UNTOLD_COMBINATIONS; i++)
-        if (column[i] < top - group_cap(n, g))
-            column[i] = top - group_cap(n, g);
+    engine_cap(column, n->hyp_count * UNTOLD_COMBINATIONS, group_cap(n, g));
 }
 
 /* Evidence of one run for one hypothesis: summed over what nobody told of it. */
