@@ -29,4 +29,8 @@ enum err report_questions_text(const struct case_file *c, const struct text_styl
                                struct buf *out);
 enum err report_questions_json(const struct case_file *c, struct buf *out);
 
+/* {"schema": schema, key: [names]} */
+enum err report_names_json(const char *schema, const char *key, const char *const *name,
+                           size_t count, struct buf *out);
+
 #endif

@@ -195,3 +195,17 @@ enum err report_profile_json(const struct profile *p, struct buf *out)
              &failed);
     return json_finish(root, failed, out);
 }
+
+enum err report_names_json(const char *schema, const char *key, const char *const *name,
+                           size_t count, struct buf *out)
+{
+    bool failed = false;
+    json_t *root = json_object();
+    json_t *list = json_array();
+    for (size_t i = 0; i < count; i++) {
+        json_push(list, json_text(name[i]), &failed);
+    }
+    json_put(root, "schema", json_string(schema), &failed);
+    json_put(root, key, list, &failed);
+    return json_finish(root, failed, out);
+}

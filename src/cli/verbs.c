@@ -1,0 +1,104 @@
+/* The verbs: one table for help, parsing and running. */
+#include "cli/cli.h"
+
+#include <stdio.h>
+#include <string.h>
+
+#define SHOWS  (OPT_BIT(OPT_JSON) | OPT_BIT(OPT_PROFILES))
+#define WRITES (OPT_BIT(OPT_OUTPUT) | OPT_BIT(OPT_REPLACE) | OPT_BIT(OPT_QUIET))
+#define OF_A_CAPTURE                                                                           \
+    (OPT_BIT(OPT_NAME) | OPT_BIT(OPT_ROLE) | OPT_BIT(OPT_TAP) | OPT_BIT(OPT_PULL_UP) |         \
+     OPT_BIT(OPT_RUN) | OPT_BIT(OPT_ASKED) | OPT_BIT(OPT_OUTCOME) | OPT_BIT(OPT_DISK) |        \
+     OPT_BIT(OPT_LINE))
+#define PARTS (OPT_BIT(OPT_MACHINE) | OPT_BIT(OPT_DRIVE) | OPT_BIT(OPT_CABLE))
+
+// clang-format off
+static const struct verb table[] = {
+    {"judge", "CASE", "weigh a case and say what is at fault",
+     "CASE is a folder with a case.ini, or that file. Every capture of the case is read and weighed with "
+     "what was observed and tried.\n"
+     "Exit status: 0 nothing at fault, 3 decided for an end, 4 leaning or undecided.",
+     SHOWS | OPT_BIT(OPT_VERBOSE) | OPT_BIT(OPT_QUIET), 1, 1, verb_judge},
+    {"measure", "CAPTURE", "rotation, index, lines, flux and sectors of one capture",
+     "CAPTURE is VCD (plain or gzip), CSV or .wec. A drive's profile gives its rated speed and the "
+     "pulses that a tap must be able to see.",
+     SHOWS | OPT_BIT(OPT_LINE) | OPT_BIT(OPT_DRIVE_PROFILE) | OPT_BIT(OPT_VERBOSE) | OPT_BIT(OPT_QUIET), 1, 1,
+     verb_measure},
+    {"import", "CAPTURE -o FILE.wec", "VCD or CSV to a capture file",
+     "The result holds the lines and rails that were found or mapped, and nothing else.",
+     WRITES | OPT_BIT(OPT_LINE) | OPT_BIT(OPT_ROLE) | OPT_BIT(OPT_TAP), 1, 1, verb_import},
+    {"export", "CAPTURE -o FILE", "a capture to VCD or CSV",
+     "The form follows the name: .vcd or .csv, deflated where .gz stands behind it.",
+     WRITES | OPT_BIT(OPT_LINE), 1, 1, verb_export},
+    {"case new", "FOLDER", "open a case",
+     "Makes the folder and its case.ini.",
+     OPT_BIT(OPT_TITLE) | PARTS | OPT_BIT(OPT_DISK) | OPT_BIT(OPT_PROFILES), 1, 1, verb_case_new},
+    {"case note", "CASE KEY=VALUE...", "note what was seen, measured or tried",
+     "KEY is a key of [case], [observed], [selfcheck] or [have] (whichend case questions lists them), or "
+     "SECTION.KEY for one with a name: 'swap other-drive.outcome=failed'. Comments in case.ini stay.",
+     OPT_BIT(OPT_PROFILES), 2, WORDS_MAX, verb_case_note},
+    {"case add", "CASE CAPTURE", "add a capture to a case",
+     "The file is copied into the case's folder and named in case.ini.",
+     OF_A_CAPTURE | OPT_BIT(OPT_PROFILES), 2, 2, verb_case_add},
+    {"case show", "CASE", "check a case and show what it holds",
+     "Reads case.ini and the profiles it names; the captures are not opened.",
+     SHOWS, 1, 1, verb_case_show},
+    {"case questions", "[CASE]", "list everything that a case can say",
+     "With a case, what it says already stands beside the question.",
+     SHOWS, 0, 1, verb_case_questions},
+    {"profile list", "", "list the profiles of drives, machines and cables",
+     "Looked for in --profiles DIR, $WHICHEND_PROFILES, the user's config folder, the installed data folder, "
+     "and beside the source tree the program was built from.",
+     SHOWS, 0, 0, verb_profile_list},
+    {"profile show", "PROFILE", "show a profile's values with their sources", "",
+     SHOWS, 1, 1, verb_profile_show},
+    {"profile check", "[PROFILE or FILE...]", "check profiles: keys, units, limits, pins, a source for each value",
+     "Without a word, every profile is checked. Exit status 65 where something is wrong.",
+     OPT_BIT(OPT_PROFILES), 0, WORDS_MAX, verb_profile_check},
+    {"rehearse", "-o FOLDER", "a simulated subsystem with a fault of your choice",
+     "Writes a whole case, ready for judge: machine, cable, drive and disk are played in time, with none, one or "
+     "two faults. The same options and seed give the same bytes.",
+     OPT_BIT(OPT_FAULT) | OPT_BIT(OPT_SEED) | PARTS | OPT_BIT(OPT_DISK) | OPT_BIT(OPT_ASKED) | OPT_BIT(OPT_TAPS) |
+         OPT_BIT(OPT_TWO_CLOCKS) | OPT_BIT(OPT_FLUX_MS) | OPT_BIT(OPT_FORMAT) | OPT_BIT(OPT_PULL_UP) |
+         OPT_BIT(OPT_LIST) | OPT_BIT(OPT_OUTPUT) | SHOWS,
+     0, 0, verb_rehearse},
+    {"version", "", "this program's version", "", 0, 0, 0, verb_version},
+};
+
+static const char *const planned[] = {"record", "accept", "adjust", "selfcheck", "archive", "report"};
+// clang-format on
+
+const struct verb *verbs(size_t *count)
+{
+    *count = sizeof table / sizeof table[0];
+    return table;
+}
+
+const struct verb *verb_find(int argc, char *const *argv, int *used)
+{
+    for (int words = 2; words >= 1; words--) {
+        char name[64];
+        if (argc < words) {
+            continue;
+        }
+        (void)snprintf(name, sizeof name, "%s%s%s", argv[0], words > 1 ? " " : "",
+                       words > 1 ? argv[1] : "");
+        for (size_t i = 0; i < sizeof table / sizeof table[0]; i++) {
+            if (strcmp(table[i].name, name) == 0) {
+                *used = words;
+                return &table[i];
+            }
+        }
+    }
+    return NULL;
+}
+
+bool verb_is_planned(const char *name)
+{
+    for (size_t i = 0; i < sizeof planned / sizeof planned[0]; i++) {
+        if (strcmp(planned[i], name) == 0) {
+            return true;
+        }
+    }
+    return false;
+}
