@@ -1,0 +1,50 @@
+/* Channel cells of FM and MFM, and whole tracks in the ISO/ECMA layouts. */
+#ifndef WHICHEND_SIM_CELLS_H
+#define WHICHEND_SIM_CELLS_H
+
+#include "base/err.h"
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+
+/* One byte a cell, 1 where there is a transition. */
+struct cells {
+    uint8_t *cell;
+    size_t count, cap;
+    bool last_one; /* last data bit written, for the MFM clock rule */
+    bool failed;   /* out of memory once: everything after is dropped */
+};
+
+void cells_release(struct cells *c);
+void cells_mfm_byte(struct cells *c, uint8_t byte);
+void cells_mfm_mark(struct cells *c, uint16_t pattern); /* 4489 or 5224 */
+void cells_fm_byte(struct cells *c, uint8_t byte, uint8_t clock);
+
+uint16_t crc16(uint16_t crc, uint8_t byte); /* x16+x12+x5+1, most significant bit first */
+
+/* How a disk is laid out. */
+struct disk_format {
+    bool fm;
+    double cell_ns; /* one channel cell at the speed it was made for */
+    double turn_ns; /* of that speed */
+    int sectors;
+    int size_code; /* 128 << code bytes */
+    int gap3;
+    int cylinders, sides;
+};
+
+#define SECTOR_BYTES_MAX 1024
+
+/* What a sector of a fresh disk holds. */
+void sector_fill(uint64_t disk_seed, int cylinder, int side, int sector, uint8_t *out,
+                 size_t len);
+
+/* A data field from its sync on (marks, data, check bytes, one byte for the gate's turn-off).
+ */
+void cells_data_field(struct cells *c, const struct disk_format *f, const uint8_t *data);
+/* A whole track, from the index to at least `total` cells. */
+void cells_track(struct cells *c, const struct disk_format *f, uint64_t disk_seed, int cylinder,
+                 int side, size_t total);
+
+#endif

@@ -1,0 +1,57 @@
+/* The copper: header pins, plugs, conductors and grounds, joined into nets; who pulls each net
+ * low and how fast it rises when let go. */
+#ifndef WHICHEND_SIM_NETS_H
+#define WHICHEND_SIM_NETS_H
+
+#include "base/err.h"
+#include "base/line.h"
+#include "profile/profile.h"
+#include "sim/fault.h"
+#include "sim/rng.h"
+
+#include <stdbool.h>
+#include <stdint.h>
+
+#define PINS_MAX 64
+#define NETS_MAX 160
+#define NET_NONE (-1)
+
+/* Who is on the bus. */
+enum party { PARTY_MACHINE, PARTY_DRIVE, PARTY_OTHER_DRIVE, PARTY_NOISE, PARTIES };
+
+struct net {
+    bool grounded;
+    double siemens; /* all pull-ups together */
+    int64_t rise_ns;
+    int holders[PARTIES]; /* drivers of each party that pull it low */
+    unsigned low_by;      /* bit per party with at least one */
+    bool lifted;          /* a low that does not reach the threshold */
+    bool low;             /* level as seen */
+    int64_t rise_at;      /* pending rise, or INT64_MAX */
+    bool listed;          /* among the nets that may rise */
+};
+
+struct nets {
+    struct net net[NETS_MAX];
+    int count;
+    int machine[LINE_COUNT]; /* net of a line at the machine's header, or NET_NONE */
+    int drive[LINE_COUNT];
+};
+
+struct nets_options {
+    const struct profile *cable;
+    const struct fault *fault;
+    int faults;
+    line_set machine_lines, drive_lines; /* that have a receiver or driver there */
+    double machine_pull_ohm, drive_pull_ohm;
+    int machine_tap_ohm, drive_tap_ohm; /* 0: none */
+};
+
+/* ERR_USAGE for a fault that this cable cannot have. */
+enum err nets_build(struct nets *n, const struct nets_options *o, struct rng *r,
+                    struct err_msg *e);
+
+/* true where a and b are next to one another on the signal row of the cable. */
+bool nets_neighbours(const struct profile *cable, enum line a, enum line b);
+
+#endif

@@ -1,0 +1,223 @@
+#include "sim/world.h"
+
+#include <string.h>
+
+#define GLITCH_MIN_NS 60
+#define GLITCH_MAX_NS 260
+
+static bool level_low(const struct net *n)
+{
+    return n->grounded || (n->low_by != 0 && !n->lifted);
+}
+
+static void tell(struct world *w, int net, bool low)
+{
+    if (w->silent)
+        return;
+    enum level level = low ? LEVEL_LOW : LEVEL_HIGH;
+    for (int i = w->first_port[net]; i < w->first_port[net + 1]; i++) {
+        const struct port *p = &w->port[i];
+        if (p->kind != PORT_TAP_MACHINE && p->kind != PORT_TAP_DRIVE)
+            continue;
+        int tap = p->kind == PORT_TAP_MACHINE ? TAP_MACHINE_END : TAP_DRIVE_END;
+        enum err err = tap_edge(&w->tap[tap], w->now, p->line, level);
+        if (err != ERR_OK && w->err == ERR_OK)
+            w->err = err;
+    }
+    for (int i = w->first_port[net]; i < w->first_port[net + 1]; i++) {
+        const struct port *p = &w->port[i];
+        if (p->kind == PORT_MACHINE)
+            machine_input(&w->machine, p->line, low);
+        else if (p->kind == PORT_DRIVE)
+            drive_input(&w->drive, p->line, low);
+        else if (p->kind == PORT_OTHER_DRIVE)
+            drive_input(&w->other, p->line, low);
+    }
+}
+
+static void settle(struct world *w, int net)
+{
+    struct net *n = &w->nets.net[net];
+    bool low = level_low(n);
+    if (low) {
+        n->rise_at = NEVER;
+        if (!n->low) {
+            n->low = true;
+            tell(w, net, true);
+        }
+    } else if (n->low && n->rise_at == NEVER) {
+        n->rise_at = w->now + n->rise_ns;
+        if (!n->listed)
+            w->rising[w->risings++] = net;
+        n->listed = true;
+    }
+}
+
+static void rises(struct world *w)
+{
+    for (int i = 0; i < w->risings; i++) {
+        int net = w->rising[i];
+        struct net *n = &w->nets.net[net];
+        if (n->rise_at > w->now && n->rise_at != NEVER)
+            continue;
+        w->rising[i--] = w->rising[--w->risings];
+        n->listed = false;
+        if (n->rise_at == NEVER)
+            continue;
+        n->rise_at = NEVER;
+        n->low = false;
+        tell(w, net, false);
+    }
+}
+
+static void force(struct world *w, int net, bool high, int64_t width_ns)
+{
+    if (net == NET_NONE || w->glitches >= GLITCHES_MAX)
+        return;
+    struct net *n = &w->nets.net[net];
+    if (n->low_by & (1u << PARTY_NOISE) || n->lifted)
+        return;
+    if (high)
+        n->lifted = true;
+    else
+        n->low_by |= 1u << PARTY_NOISE;
+    w->glitch[w->glitches++] = (struct glitch){w->now + width_ns, net};
+    settle(w, net);
+}
+
+static void glitches_end(struct world *w)
+{
+    for (int i = 0; i < w->glitches; i++) {
+        if (w->glitch[i].until > w->now)
+            continue;
+        int net = w->glitch[i].net;
+        w->glitch[i--] = w->glitch[--w->glitches];
+        w->nets.net[net].lifted = false;
+        w->nets.net[net].low_by &= ~(1u << PARTY_NOISE);
+        settle(w, net);
+    }
+}
+
+static void neighbours_jump(struct world *w, enum line line, double p)
+{
+    for (int i = 0; i < LINE_COUNT; i++) {
+        if (nets_neighbours(w->spec.cable, line, (enum line)i) && rng_chance(&w->rng, p))
+            force(w, w->nets.machine[i], false,
+                  rng_between(&w->rng, GLITCH_MIN_NS, GLITCH_MAX_NS));
+    }
+}
+
+/* What a bus without proper grounds or terminators does at an edge. */
+static void bus_disturbs(struct world *w, enum party party, enum line line, bool low, int net)
+{
+    bool fast = line == LINE_RDATA || line == LINE_WDATA;
+    if (w->no_ground)
+        neighbours_jump(w, line, fast ? 0.03 : 0.7);
+    if (party != PARTY_MACHINE)
+        return;
+    if (w->no_ground && low && line_is_motor(line))
+        w->bounce_at = w->now + NS_PER_MS / 10;
+    if (w->ringing && !low && rng_chance(&w->rng, 0.5))
+        force(w, net, false, rng_between(&w->rng, GLITCH_MIN_NS, GLITCH_MAX_NS));
+    if (w->weak_low && low && rng_chance(&w->rng, 0.35))
+        force(w, net, true, rng_chance(&w->rng, 0.4) ? 12000 : rng_between(&w->rng, 60, 400));
+}
+
+void world_pull(struct world *w, enum party party, enum line line, bool low)
+{
+    int net = party == PARTY_MACHINE ? w->nets.machine[line] : w->nets.drive[line];
+    if (net == NET_NONE)
+        return;
+    struct net *n = &w->nets.net[net];
+    n->holders[party] += low ? 1 : -1; /* two lines of one party may meet in one net */
+    if (n->holders[party] > 0)
+        n->low_by |= 1u << party;
+    else
+        n->low_by &= ~(1u << party);
+    settle(w, net);
+    if (w->no_ground || w->ringing || w->weak_low)
+        bus_disturbs(w, party, line, low, net);
+}
+
+/* Ground shifts while the motor's starting current runs through the signal wires. */
+static void bounce(struct world *w)
+{
+    static const enum line shaken[] = {LINE_INDEX, LINE_TRK00, LINE_STEP,
+                                       LINE_RDATA, LINE_WPROT, LINE_DIR};
+    enum line line = shaken[rng_between(&w->rng, 0, 5)];
+    force(w, w->nets.machine[line], false, rng_between(&w->rng, GLITCH_MIN_NS, 600));
+    w->bounce_at = w->now + rng_between(&w->rng, 300000, 9000000);
+    if (w->drive.spindle.speed > 0.98)
+        w->bounce_at = NEVER;
+}
+
+static void flux_window(struct world *w, bool open)
+{
+    for (int i = 0; i < TAPS; i++) {
+        enum err err = tap_flux_window(&w->tap[i], w->now, open);
+        if (err != ERR_OK && w->err == ERR_OK)
+            w->err = err;
+    }
+}
+
+void world_open_flux(struct world *w)
+{
+    if (w->flux_ns <= 0)
+        return;
+    flux_window(w, true);
+    w->flux_until = w->now + w->flux_ns;
+}
+
+static int64_t earlier(int64_t a, int64_t b)
+{
+    return a < b ? a : b;
+}
+
+static int64_t next_event(const struct world *w)
+{
+    int64_t next = earlier(drive_next(&w->drive), machine_next(&w->machine));
+    if (w->has_other)
+        next = earlier(next, drive_next(&w->other));
+    for (int i = 0; i < w->risings; i++)
+        next = earlier(next, w->nets.net[w->rising[i]].rise_at);
+    for (int i = 0; i < w->glitches; i++)
+        next = earlier(next, w->glitch[i].until);
+    return earlier(next, earlier(w->flux_until, w->bounce_at));
+}
+
+static void due(struct world *w)
+{
+    rises(w);
+    glitches_end(w);
+    if (w->bounce_at <= w->now)
+        bounce(w);
+    if (drive_next(&w->drive) <= w->now)
+        drive_event(&w->drive);
+    if (w->has_other && drive_next(&w->other) <= w->now)
+        drive_event(&w->other);
+    machine_event(&w->machine);
+    if (w->flux_until <= w->now) {
+        w->flux_until = NEVER;
+        flux_window(w, false);
+    }
+}
+
+void world_step(struct world *w, int64_t t)
+{
+    int64_t next = next_event(w);
+    if (next > t) {
+        w->now = t;
+        return;
+    }
+    if (next > w->now)
+        w->now = next;
+    due(w);
+}
+
+void world_run(struct world *w, int64_t t)
+{
+    while (w->now < t)
+        world_step(w, t);
+    while (next_event(w) <= t)
+        world_step(w, t);
+}
