@@ -15,7 +15,7 @@ struct section {
     const struct ini_file *file;
     const char *name;
     int line;
-    const char *weight, *effect, *text, *next, *caution, *lines, *needs, *source;
+    const char *weight, *effect, *text, *next, *caution, *lines, *needs, *origin, *source;
 };
 
 struct load {
@@ -56,7 +56,8 @@ static enum err read_section(const struct ini_file *f, const char *name, struct 
             const char **to;
         } keys[] = {{"weight", &s->weight}, {"effect", &s->effect},   {"text", &s->text},
                     {"next", &s->next},     {"caution", &s->caution}, {"lines", &s->lines},
-                    {"needs", &s->needs},   {"source", &s->source}};
+                    {"needs", &s->needs},
+                    {"origin", &s->origin},   {"source", &s->source}};
         bool known = false;
 
         if (strcmp(n->section, name))
@@ -136,6 +137,21 @@ static bool takes(const char *list, enum sig s)
     return word_in(list, names[s]);
 }
 
+/* Does the machine's profile say that this signal comes from there? Unsaid: it may. */
+static bool comes_from(const struct load *l, const struct section *s, enum sig g)
+{
+    static const char *const key[SIG_COUNT] = {
+        [SIG_SEL] = "select_from", [SIG_MOT] = "motor_from", [SIG_SIDE] = "side_from",
+        [SIG_STEP] = "step_from", [SIG_DIR] = "step_from"};
+
+    return !s->origin || !key[g] || !strcmp(profile_word(l->c->machine, key[g], s->origin), s->origin);
+}
+
+static bool meant(const struct load *l, const struct section *s, enum sig g)
+{
+    return l->w->at_machine[g] != LINE_NONE && takes(s->lines, g) && comes_from(l, s, g);
+}
+
 static enum err add_lines(struct load *l, const struct section *s, enum end end, double weight)
 {
     bool leads = word_in(s->lines, "tapped");
@@ -143,11 +159,11 @@ static enum err add_lines(struct load *l, const struct section *s, enum end end,
     int n = 0;
 
     for (enum sig g = 0; g < SIG_COUNT; g++)
-        n += l->w->at_machine[g] != LINE_NONE && takes(s->lines, g);
+        n += meant(l, s, g);
     if (!n || (leads && !taps))
         return ERR_OK;
     for (enum sig g = 0; g < SIG_COUNT; g++) {
-        if (l->w->at_machine[g] == LINE_NONE || !takes(s->lines, g))
+        if (!meant(l, s, g))
             continue;
         for (enum tap t = leads ? TAP_MACHINE_END : TAP_DRIVE_END; t <= TAP_DRIVE_END; t++) {
             struct fault f = {.end = end, .sig = g, .sig2 = SIG_COUNT, .tap = t};

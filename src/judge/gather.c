@@ -88,11 +88,10 @@ static int number_runs(const struct case_file *c, struct taken *t)
 static void setting_of(const struct case_file *c, struct setting *s)
 {
     const struct profile *d = c->drive, *m = c->machine;
-    const char *pin34 = profile_word(d, "pin34", "none");
 
     *s = (struct setting){
         .inline_role = true,
-        .has_ready = strstr(pin34, "ready") != NULL,
+        .has_ready = (profile_lines(d) & LINE_BIT(LINE_READY)) != 0,
         .waits_ready = profile_flag(m, "waits_ready", false),
         .has_motor = profile_flag(d, "has_motor_line", true),
         .two_sided = profile_number(d, "sides", 2) > 1.5,
