@@ -88,7 +88,9 @@ enum err case_text_set(const char *text, const char *section, const char *key,
         return err_set(e, ERR_USAGE, "'%s = %s' in [%s] cannot be written in a case", key,
                        value, section);
     }
-    for (const char *at = text; *at != '\0';) {
+    /* the mark that some editors put before text is no part of its first line */
+    for (const char *at = text + (strncmp(text, "\xef\xbb\xbf", 3) == 0 ? 3 : 0);
+         *at != '\0';) {
         struct row r = next_row(at);
         if (row_opens(r)) {
             inside = row_is_section(r, section);

@@ -195,6 +195,8 @@ const char *case_values_text(const struct case_key *key, char out[CASE_VALUES_TE
         v = "a number with V, mV, ohm, kohm, A or mA";
     } else if (strcmp(v, "line") == 0) {
         v = "a line's trade name, or V5, V12, V24";
+    } else if (strncmp(v, "profile:", 8) == 0) {
+        v = "a profile's name";
     } else if (strcmp(v, "path") == 0) {
         v = "a file in the case's folder";
     }
