@@ -131,6 +131,13 @@ static enum status prepare(struct machine *m, int side)
     return st;
 }
 
+/* The data mark must come within 43 bytes of the identifier, 30 in FM (wd177x.dam_win). */
+static int64_t mark_window(const struct machine *m)
+{
+    const struct disk_format *f = &m->w->spec.format;
+    return (int64_t)(f->cell_ns * 16.0 * (f->fm ? 30 : 43) * 1.1);
+}
+
 enum status chip_read(struct machine *m, int side, int sector, uint8_t *data)
 {
     enum status st = prepare(m, side);
@@ -143,10 +150,12 @@ enum status chip_read(struct machine *m, int side, int sector, uint8_t *data)
     listen(m, true);
     while (st == ST_OK) {
         st = find_id(m, side, sector, first_pulse, since);
+        int64_t id_end = s->field_end;
         if (st == ST_OK)
             st = next_field(m, first_pulse, since);
-        if (st != ST_OK || !s->data_new)
-            continue; /* no data field before the next identifier: search on */
+        if (st != ST_OK || !s->data_new || s->data_mark_at - id_end > mark_window(m))
+            continue; /* no data field before the next identifier, or too far behind: search on
+                       */
         st = s->data_good && (size_t)s->data_len == size ? ST_OK : ST_CHECK;
         memcpy(data, s->body, size);
         break;

@@ -156,6 +156,20 @@ static void conductors(struct build *b, struct rng *r)
     }
 }
 
+/* Logic between the plugs (a box with a latch for the motor) passes these on; here it is a
+ * wire. */
+static void logic_inside(struct build *b)
+{
+    static const enum line passed[] = {LINE_MOTOR, LINE_READY};
+    const struct profile *cable = b->o->cable;
+    for (size_t i = 0; profile_flag(cable, "logic_inside", false) && i < 2; i++) {
+        int p = cable_machine_pin(cable, passed[i]);
+        int q = cable_drive_pin(cable, passed[i]);
+        if (p != 0 && q != 0 && cable_to_drive(cable, passed[i]) == LINE_NONE)
+            join(b, node(MACHINE_PLUG, p), node(DRIVE_PLUG, q));
+    }
+}
+
 static enum err check(const struct nets_options *o, bool ribbon, struct err_msg *e)
 {
     for (int i = 0; i < o->faults; i++) {
@@ -264,6 +278,7 @@ enum err nets_build(struct nets *n, const struct nets_options *o, struct rng *r,
     TRY(check(o, b.ribbon, e));
     grounds(&b);
     conductors(&b, r);
+    logic_inside(&b);
     plugs(&b, r);
     name_nets(n, &b);
     pull_ups(n, o);

@@ -1,7 +1,7 @@
 #include "sim/separator.h"
 
-#define PHASE_GAIN      0.5
-#define RATE_GAIN       0.04
+#define PHASE_GAIN      0.15
+#define RATE_GAIN       0.015
 #define EMPTY_CELLS_MAX 40
 
 void separator_start(struct separator *s, bool fm, double cell_ns, double range,
@@ -31,7 +31,7 @@ static void field_ends(struct separator *s, int64_t t)
     s->state = FIELD_HUNT;
 }
 
-static void begin_field(struct separator *s, uint8_t mark)
+static void begin_field(struct separator *s, uint8_t mark, int64_t t)
 {
     s->got = 0;
     s->crc = crc16(s->crc, mark);
@@ -40,6 +40,7 @@ static void begin_field(struct separator *s, uint8_t mark)
         s->state = FIELD_ID;
         s->want = 6;
     } else if ((mark & 0xFC) == 0xF8) {
+        s->data_mark_at = t;
         int code = s->id.size_code > 3 ? 3 : s->id.size_code;
         s->state = FIELD_DATA;
         s->want = (128 << code) + 2;
@@ -49,7 +50,7 @@ static void begin_field(struct separator *s, uint8_t mark)
 static void byte_in(struct separator *s, uint8_t byte, int64_t t)
 {
     if (s->state == FIELD_MARKS) {
-        begin_field(s, byte);
+        begin_field(s, byte, t);
         return;
     }
     s->body[s->got++] = byte;
@@ -66,7 +67,7 @@ static uint8_t data_bits(uint32_t shift)
     return (uint8_t)byte;
 }
 
-static bool mark_seen(struct separator *s)
+static bool mark_seen(struct separator *s, int64_t t)
 {
     uint16_t cells = (uint16_t)(s->shift & 0xFFFF);
     if (s->fm) {
@@ -74,7 +75,7 @@ static bool mark_seen(struct separator *s)
             return false;
         s->crc = 0xFFFF;
         s->bits = 0;
-        begin_field(s, data_bits(cells));
+        begin_field(s, data_bits(cells), t);
         return true;
     }
     if (cells != 0x4489 || s->state == FIELD_ID || s->state == FIELD_DATA)
@@ -89,7 +90,7 @@ static bool mark_seen(struct separator *s)
 static void cell_in(struct separator *s, bool one, int64_t t)
 {
     s->shift = s->shift << 1 | (one ? 1u : 0u);
-    if (mark_seen(s) || s->state == FIELD_HUNT)
+    if (mark_seen(s, t) || s->state == FIELD_HUNT)
         return;
     if (++s->bits == 16) {
         s->bits = 0;

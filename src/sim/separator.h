@@ -31,7 +31,7 @@ struct separator {
     bool data_good;
     int data_len;
     int ids_seen;
-    int64_t field_end;
+    int64_t field_end, data_mark_at;
 };
 
 void separator_start(struct separator *s, bool fm, double cell_ns, double range,

@@ -149,6 +149,13 @@ static enum err format_make(struct spec *s, const struct sim_options *o, struct 
     return ERR_OK;
 }
 
+static bool protect_unseen(const struct spec *s)
+{
+    return spec_has_line(s, FAULT_CABLE_OPEN, LINE_WPROT) ||
+           spec_has_line(s, FAULT_DRIVE_LINE_DEAD, LINE_WPROT) ||
+           spec_has_line(s, FAULT_RECEIVER_DEAD, LINE_WPROT);
+}
+
 static void disk_faults(struct spec *s, struct disk *disk, struct rng *r)
 {
     const struct disk_format *f = &s->format;
@@ -157,6 +164,15 @@ static void disk_faults(struct spec *s, struct disk *disk, struct rng *r)
         disk->format = layout(rate, s->drive.nominal_rpm, f->cylinders, false);
         disk->format.sides = f->sides;
     }
+    /* a protected disk shows that nobody sees it is, an open one that it is taken for protected
+     */
+    if (protect_unseen(s))
+        disk->protected_ = true;
+    if (spec_has(s, FAULT_WPROT_STUCK) ||
+        spec_has_line(s, FAULT_DRIVE_LINE_STUCK, LINE_WPROT) ||
+        spec_has_line(s, FAULT_CABLE_SHORT, LINE_WPROT) ||
+        spec_has_line(s, FAULT_RECEIVER_STUCK, LINE_WPROT))
+        disk->protected_ = false;
     disk->present = !spec_has(s, FAULT_DISK_ABSENT);
     disk->formatted = !spec_has(s, FAULT_DISK_BLANK);
     disk->worn = spec_has(s, FAULT_DISK_WORN);
@@ -235,6 +251,26 @@ static void machine_timing(struct machine_spec *m, const struct sim_options *o, 
     m->write_first_ns = span(p, "wgate_to_wdata_us", 2, 1e3);
 }
 
+/* The machine's first unit: the lowest select that comes out at a select of the drive. */
+static enum line first_select(const struct profile *cable)
+{
+    for (enum line line = LINE_SELECT0; line <= LINE_SELECT3; line++) {
+        enum line far = cable_to_drive(cable, line);
+        if (far != LINE_NONE && line_is_select(far))
+            return line;
+    }
+    return LINE_SELECT0;
+}
+
+/* A machine that wants READY has its input strapped where the drive or the cable brings none.
+ */
+static bool ready_comes(const struct spec *s, const struct sim_options *o)
+{
+    enum line far = cable_to_drive(o->cable, LINE_READY);
+    return (s->machine.lines & LINE_BIT(LINE_READY)) && far == LINE_READY &&
+           (s->drive.lines & LINE_BIT(LINE_READY));
+}
+
 static void machine_make(struct spec *s, const struct sim_options *o, struct rng *r)
 {
     struct machine_spec *m = &s->machine;
@@ -242,10 +278,11 @@ static void machine_make(struct spec *s, const struct sim_options *o, struct rng
     m->chip = chip_of(p, r);
     bool two_motors = cable_machine_pin(o->cable, LINE_MOTOR0) != 0;
     m->motor = two_motors ? LINE_MOTOR0 : LINE_MOTOR;
-    m->select = LINE_SELECT0;
+    m->select = first_select(o->cable);
     m->restore_limit = (int)profile_number(p, "step_limit", m->chip < CHIP_UPD765 ? 255 : 77);
     m->restores = profile_flag(p, "second_recalibrate", m->chip >= CHIP_UPD765) ? 2 : 1;
-    m->waits_ready = profile_flag(p, "waits_ready", m->chip == CHIP_WD179X);
+    m->waits_ready =
+        profile_flag(p, "waits_ready", m->chip == CHIP_WD179X) && ready_comes(s, o);
     m->polls = profile_flag(p, "polls_units", false);
     m->uses_dskchg = profile_flag(p, "uses_dskchg", m->chip == CHIP_82077);
     m->hangs = profile_flag(p, "hangs_without_index", true) &&

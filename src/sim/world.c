@@ -46,7 +46,7 @@ static void settle(struct world *w, int net)
             tell(w, net, true);
         }
     } else if (n->low && n->rise_at == NEVER) {
-        n->rise_at = w->now + n->rise_ns;
+        n->rise_at = w->now + (n->lifted ? 0 : n->rise_ns);
         if (!n->listed)
             w->rising[w->risings++] = net;
         n->listed = true;
@@ -70,24 +70,31 @@ static void rises(struct world *w)
     }
 }
 
-static void force(struct world *w, int net, bool high, int64_t width_ns)
+/* A disturbance of a net: low though nobody pulls, or high though somebody does. */
+static void force(struct world *w, int net, bool high, int64_t delay_ns, int64_t width_ns)
 {
     if (net == NET_NONE || w->glitches >= GLITCHES_MAX)
         return;
-    struct net *n = &w->nets.net[net];
-    if (n->low_by & (1u << PARTY_NOISE) || n->lifted)
-        return;
-    if (high)
+    int64_t from = w->now + delay_ns;
+    w->glitch[w->glitches++] = (struct glitch){from, from + width_ns, net, high, false};
+}
+
+static void begin_glitch(struct world *w, struct glitch *g)
+{
+    struct net *n = &w->nets.net[g->net];
+    g->begun = true;
+    if (g->high)
         n->lifted = true;
     else
         n->low_by |= 1u << PARTY_NOISE;
-    w->glitch[w->glitches++] = (struct glitch){w->now + width_ns, net};
-    settle(w, net);
+    settle(w, g->net);
 }
 
-static void glitches_end(struct world *w)
+static void glitches_go(struct world *w)
 {
     for (int i = 0; i < w->glitches; i++) {
+        if (!w->glitch[i].begun && w->glitch[i].from <= w->now)
+            begin_glitch(w, &w->glitch[i]);
         if (w->glitch[i].until > w->now)
             continue;
         int net = w->glitch[i].net;
@@ -102,7 +109,7 @@ static void neighbours_jump(struct world *w, enum line line, double p)
 {
     for (int i = 0; i < LINE_COUNT; i++) {
         if (nets_neighbours(w->spec.cable, line, (enum line)i) && rng_chance(&w->rng, p))
-            force(w, w->nets.machine[i], false,
+            force(w, w->nets.machine[i], false, 20,
                   rng_between(&w->rng, GLITCH_MIN_NS, GLITCH_MAX_NS));
     }
 }
@@ -111,16 +118,17 @@ static void neighbours_jump(struct world *w, enum line line, double p)
 static void bus_disturbs(struct world *w, enum party party, enum line line, bool low, int net)
 {
     bool fast = line == LINE_RDATA || line == LINE_WDATA;
-    if (w->no_ground)
-        neighbours_jump(w, line, fast ? 0.03 : 0.7);
+    if (w->no_ground && low)
+        neighbours_jump(w, line, fast ? 0.02 : 0.25);
     if (party != PARTY_MACHINE)
         return;
     if (w->no_ground && low && line_is_motor(line))
         w->bounce_at = w->now + NS_PER_MS / 10;
-    if (w->ringing && !low && rng_chance(&w->rng, 0.5))
-        force(w, net, false, rng_between(&w->rng, GLITCH_MIN_NS, GLITCH_MAX_NS));
+    if (w->ringing && low && rng_chance(&w->rng, 0.5))
+        force(w, net, true, rng_between(&w->rng, 50, 120), rng_between(&w->rng, 50, 160));
     if (w->weak_low && low && rng_chance(&w->rng, 0.35))
-        force(w, net, true, rng_chance(&w->rng, 0.4) ? 12000 : rng_between(&w->rng, 60, 400));
+        force(w, net, true, rng_between(&w->rng, 0, 300),
+              rng_chance(&w->rng, 0.1) ? 12000 : rng_between(&w->rng, 60, 400));
 }
 
 void world_pull(struct world *w, enum party party, enum line line, bool low)
@@ -145,7 +153,7 @@ static void bounce(struct world *w)
     static const enum line shaken[] = {LINE_INDEX, LINE_TRK00, LINE_STEP,
                                        LINE_RDATA, LINE_WPROT, LINE_DIR};
     enum line line = shaken[rng_between(&w->rng, 0, 5)];
-    force(w, w->nets.machine[line], false, rng_between(&w->rng, GLITCH_MIN_NS, 600));
+    force(w, w->nets.machine[line], false, 0, rng_between(&w->rng, GLITCH_MIN_NS, 600));
     w->bounce_at = w->now + rng_between(&w->rng, 300000, 9000000);
     if (w->drive.spindle.speed > 0.98)
         w->bounce_at = NEVER;
@@ -181,14 +189,14 @@ static int64_t next_event(const struct world *w)
     for (int i = 0; i < w->risings; i++)
         next = earlier(next, w->nets.net[w->rising[i]].rise_at);
     for (int i = 0; i < w->glitches; i++)
-        next = earlier(next, w->glitch[i].until);
+        next = earlier(next, w->glitch[i].begun ? w->glitch[i].until : w->glitch[i].from);
     return earlier(next, earlier(w->flux_until, w->bounce_at));
 }
 
 static void due(struct world *w)
 {
     rises(w);
-    glitches_end(w);
+    glitches_go(w);
     if (w->bounce_at <= w->now)
         bounce(w);
     if (drive_next(&w->drive) <= w->now)

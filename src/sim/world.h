@@ -24,8 +24,9 @@ struct port {
 };
 
 struct glitch {
-    int64_t until;
+    int64_t from, until;
     int net;
+    bool high, begun;
 };
 
 struct world {
