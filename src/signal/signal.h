@@ -97,6 +97,7 @@ struct flux_read {
     struct sector_read *sector; /* in time order, good and bad identifiers */
     size_t sector_count;
     size_t lone_data_marks;     /* data marks with no identifier before them */
+    size_t index_marks;
 };
 
 struct flux_options {

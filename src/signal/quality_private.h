@@ -1,0 +1,29 @@
+/* What the measures of quality share: deviations by the lengths of the intervals beside them.
+ */
+#ifndef WHICHEND_SIGNAL_QUALITY_PRIVATE_H
+#define WHICHEND_SIGNAL_QUALITY_PRIVATE_H
+
+#include <stdint.h>
+
+#define KINDS_A_SIDE 3 /* lengths told apart before and behind a transition */
+#define KINDS        (KINDS_A_SIDE * KINDS_A_SIDE)
+#define DEV_BINS     1024 /* two cells wide */
+#define BINS_A_CELL  (DEV_BINS / 2)
+
+/* Transitions with the same lengths before and behind. */
+struct kind {
+    double count, mean, var; /* in cells */
+};
+
+struct deviations {
+    uint32_t bin[KINDS][DEV_BINS];
+    struct kind kind[KINDS];
+    double count, var; /* of all, about their common mean */
+};
+
+/* Half width, in cells, that transitions leave once in a million: from the normal laws of the
+ * kinds, widened where the tails that were seen are heavier. noise: variance that is not the
+ * signal's, taken out. */
+double half_width_1e6(const struct deviations *d, double noise, double clock_noise);
+
+#endif
