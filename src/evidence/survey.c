@@ -58,6 +58,10 @@ static enum err edge(struct survey_run *r, int64_t tick, enum line line, enum le
         return err_set(e, ERR_FORMAT, "the capture is longer than 292 years");
     }
     r->now_ns = ns;
+    if (!r->started) { /* nothing is recorded before the first value */
+        r->started = true;
+        r->start_ns = ns;
+    }
     r->level[line] = level;
     if (before != LEVEL_UNKNOWN && level != LEVEL_UNKNOWN) {
         r->out->edges++;
@@ -160,7 +164,7 @@ static enum err finish(struct survey_run *r)
     TRY(visit_close(r, r->now_ns));
     supply_finish(r, r->now_ns);
     TRY(bus_tracker_finish(r->tracker, r->now_ns, &s->story));
-    s->seconds = (double)(r->now_ns - r->start_ns) / (double)NS_PER_S;
+    s->seconds = (double)(r->now_ns - (r->started ? r->start_ns : 0)) / (double)NS_PER_S;
     s->flux = quality_mean(&r->flux, (size_t)r->flux_transitions);
     TRY(rotation_finish(r));
     TRY(tracks_finish(&r->tracks, s, s->rotation.rpm > 0 ? 60 / s->rotation.rpm : RATED_TURN_S,

@@ -5,8 +5,10 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define GRID_SPACINGS_MIN 32  /* fewer different spacings prove no grid */
-#define GRID_TICKS_MIN    4.0 /* a finer grid cannot be told from the tick itself */
+#define GRID_NEIGHBOURS_MIN                                                                    \
+    8 /* spacings one step apart: times that scatter, not exact ones of a model */
+#define GRID_LOG_ODDS_MIN 20.0 /* natural log, against spacings that fit by chance */
+#define GRID_TICKS_MIN    4.0  /* a finer grid cannot be told from the tick itself */
 #define GRID_EDGES_ENOUGH 4000
 #define GRID_DIVISOR_MAX  64
 #define GRID_OUTLIERS     0.002
@@ -50,6 +52,24 @@ static double grid_fit(const int64_t *delta, size_t count, double low, double hi
     return (double)outliers <= GRID_OUTLIERS * (double)count ? (low + high) / 2 : 0;
 }
 
+/* A true grid shows in enough different spacings to be no accident, many of them one step
+ * apart. Times that a model placed on round numbers, or a few slow lines, show no such thing.
+ */
+static bool grid_proven(const int64_t *delta, size_t count, double grid)
+{
+    size_t different = 0;
+    size_t neighbours = 0;
+    double last = -1;
+    for (size_t i = 0; i < count; i++) {
+        double steps = round((double)delta[i] / grid);
+        different += steps > last;
+        neighbours += last >= 0 && steps > last && steps < last + 1.5;
+        last = steps;
+    }
+    return neighbours >= GRID_NEIGHBOURS_MIN &&
+           (double)different * log(grid / 3) >= GRID_LOG_ODDS_MIN;
+}
+
 double grid_find(struct grid *g)
 {
     size_t n = 0;
@@ -60,14 +80,11 @@ double grid_find(struct grid *g)
         }
     }
     g->count = n;
-    if (n < GRID_SPACINGS_MIN) {
-        return 0;
-    }
-    double shortest = (double)g->delta[0];
+    double shortest = n > 0 ? (double)g->delta[0] : 0;
     for (int k = 1; k <= GRID_DIVISOR_MAX && shortest / k >= GRID_TICKS_MIN; k++) {
         double fit = grid_fit(g->delta, n, (shortest - 1) / k, (shortest + 1) / k);
         if (fit >= GRID_TICKS_MIN) {
-            return fit;
+            return grid_proven(g->delta, n, fit) ? fit : 0;
         }
     }
     return 0;

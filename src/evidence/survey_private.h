@@ -44,7 +44,7 @@ void index_gather_release(struct index_gather *g);
 struct sector_turns {
     int64_t period_ns[TURNS_KEPT_MAX];
     size_t count;
-    double pairs; /* pairs of identifiers behind them */
+    double pairs, pair_sum, pair_square; /* of the pairs of identifiers behind them */
 };
 void sector_turns_add(struct sector_turns *t, const struct flux_read *r, int64_t start_ns,
                       int64_t end_ns);
@@ -130,6 +130,7 @@ struct survey_run {
     struct bus_tracker *tracker;
     uint64_t serial;
     struct bus_place place;
+    bool started;
     int64_t start_ns, now_ns;
     enum level level[LINE_COUNT];
     struct grid grid;

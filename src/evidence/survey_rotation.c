@@ -129,6 +129,8 @@ void sector_turns_add(struct sector_turns *t, const struct flux_read *r, int64_t
     }
     for (size_t i = 0; i < n; i++) {
         sum += (double)period[i];
+        t->pair_sum += (double)period[i];
+        t->pair_square += (double)period[i] * (double)period[i];
     }
     /* pairs come in time order: those of one turn are averaged */
     size_t turns = (size_t)((double)(end_ns - start_ns) / (sum / (double)n));
@@ -173,11 +175,14 @@ static void by_sectors(const struct survey_run *r, struct rotation *out)
     out->rpm = 60e9 / mean_ns;
     out->rpm_sd = n > 1 ? sqrt(fmax(0, (square - sum * sum / n) / (n - 1))) : 0;
     out->spread_percent = n > 1 ? 100 * (high - low) / mean_ns : 0;
-    /* reading a mark's time to one sample and one jitter, over the pairs; and the turns' own
-     * spread */
+    /* a mark's time is read to one sample and one jitter; the rest is the speed's own change */
     double mark_ns = sqrt(2.0) * fmax(r->out->sample_ns, r->out->flux.jitter_ns);
-    double by_marks = out->rpm * mark_ns / mean_ns / sqrt(fmax(1, t->pairs));
-    out->uncertainty_rpm = hypot(by_marks, out->rpm_sd / sqrt(n));
+    double pairs = fmax(1, t->pairs);
+    double pair_var =
+        fmax(0, t->pair_square / pairs - t->pair_sum / pairs * (t->pair_sum / pairs));
+    double turns_sd = n > 1 ? out->rpm_sd : out->rpm * sqrt(pair_var) / mean_ns;
+    out->uncertainty_rpm =
+        hypot(out->rpm * mark_ns / mean_ns / sqrt(pairs), turns_sd / sqrt(n));
 }
 
 /* The bit clock against the cell that the code and the drive's rated speed call for. The disk's

@@ -1,0 +1,276 @@
+/* One pass over whole captures: real ones, traces that others made, and small ones written
+ * here. */
+#include "base/buf.h"
+#include "evidence/survey.h"
+#include "profile/profile.h"
+
+#include <math.h>
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+
+#define CAPTURES TEST_SHARED_DIR "/data/captures/"
+#define TRACES   TEST_SHARED_DIR "/data/traces/"
+
+static struct survey *survey_of(const char *path, const char *rdata, const char *drive_name)
+{
+    struct survey *s = calloc(1, sizeof *s);
+    struct line_map map = {0};
+    struct err_msg e = {0};
+    struct survey_options o = {0};
+    struct profile_path *profiles = NULL;
+    struct profile *drive = NULL;
+    struct capture *c = NULL;
+    assert_non_null(s);
+    if (rdata != NULL) {
+        assert_int_equal(line_map_add(&map, "RDATA", rdata, 0, &e), ERR_OK);
+    }
+    if (drive_name != NULL) {
+        assert_int_equal(profile_path_make(TEST_SOURCE_DIR "/profiles", &profiles, &e), ERR_OK);
+        assert_int_equal(profile_load(profiles, PROFILE_DRIVE, drive_name, &drive, &e), ERR_OK);
+        o.drive = drive;
+    }
+    assert_int_equal(capture_open(path, &map, &c, &e), ERR_OK);
+    assert_int_equal(survey_run(c, &o, s, &e), ERR_OK);
+    capture_close(c);
+    line_map_release(&map);
+    profile_free(drive);
+    profile_path_free(profiles);
+    return s;
+}
+
+static void done(struct survey *s)
+{
+    survey_release(s);
+    free(s);
+}
+
+static struct survey *survey_text(const char *text)
+{
+    struct survey *s = calloc(1, sizeof *s);
+    struct err_msg e = {0};
+    struct survey_options o = {0};
+    struct capture *c = NULL;
+    assert_non_null(s);
+    assert_int_equal(capture_open_memory("text", text, strlen(text), NULL, &c, &e), ERR_OK);
+    assert_int_equal(survey_run(c, &o, s, &e), ERR_OK);
+    capture_close(c);
+    return s;
+}
+
+static void skip_without(const char *path)
+{
+    if (access(path, R_OK) != 0) {
+        print_message("skipped: the outside data are not here\n");
+        skip();
+    }
+}
+
+static void count(const struct survey *s, int *sectors, int *seen, int *good)
+{
+    *sectors = *seen = *good = 0;
+    for (size_t t = 0; t < s->track_count; t++) {
+        for (size_t i = 0; i < s->track[t].sector_count; i++) {
+            (*sectors)++;
+            *seen += s->track[t].sector[i].seen;
+            *good += s->track[t].sector[i].good;
+        }
+    }
+}
+
+/* Source: README.md of the outside data, "captures", figures of an independent script: 21
+ * identifiers, 20 data fields right, the last one cut off; 301.1 rpm from sectors 8, 10 and 12
+ * that come twice. */
+static void real_mfm_capture_reads_as_an_independent_script_read_it(void **state)
+{
+    (void)state;
+    skip_without(CAPTURES "fdd_mfm.vcd.gz");
+    struct survey *s = survey_of(CAPTURES "fdd_mfm.vcd.gz", "0:high", NULL);
+    int sectors = 0;
+    int seen = 0;
+    int good = 0;
+    count(s, &sectors, &seen, &good);
+    assert_int_equal(s->flux.transitions, 47033);
+    assert_int_equal(sectors, 18);
+    assert_int_equal(seen, 21);
+    assert_int_equal(good, 20);
+    assert_int_equal(s->track_count, 1);
+    assert_int_equal(s->track[0].cylinder, 1);
+    assert_int_equal(s->track[0].side, 0);
+    assert_int_equal(s->rotation.from, ROTATION_SECTORS);
+    assert_true(fabs(s->rotation.rpm - 301.1) < 0.05);
+    assert_int_equal(s->rotation.revolutions, 1);
+    assert_false(s->index_recorded);
+    for (size_t i = 0; i < s->track[0].sector_count; i++) {
+        const struct track_sector *x = &s->track[0].sector[i];
+        bool twice = x->sector == 8 || x->sector == 10 || x->sector == 12;
+        assert_int_equal(x->size_code, 1); /* 256 bytes */
+        assert_int_equal(x->seen, twice ? 2 : 1);
+    }
+    /* Source: the same capture's session file, 15 MHz sampling rate */
+    assert_true(fabs(s->sample_ns - 1000.0 / 15) < 0.05);
+    done(s);
+}
+
+/* Source: traces/healthy-9/label.json, read_back, counted by a separate script with its own
+ * decoder. */
+static void healthy_trace_agrees_with_its_label(void **state)
+{
+    (void)state;
+    skip_without(TRACES "healthy-9/drive-end.vcd.gz");
+    struct survey *s = survey_of(TRACES "healthy-9/drive-end.vcd.gz", NULL, "drive-35-dd");
+    int sectors = 0;
+    int seen = 0;
+    int good = 0;
+    count(s, &sectors, &seen, &good);
+    assert_int_equal(s->flux.transitions, 167710);
+    assert_int_equal(seen, 38);
+    assert_int_equal(good, 38);
+    assert_int_equal(s->track_count, 2);
+    assert_int_equal(s->track[0].cylinder, 20);
+    assert_int_equal(s->track[0].side, 0);
+    assert_int_equal(s->track[1].cylinder, 40);
+    assert_int_equal(s->track[1].side, 1);
+    assert_int_equal(s->track[0].sector_count, 9);
+    assert_int_equal(s->index.pulses, 13);
+    assert_int_equal(s->rotation.from, ROTATION_INDEX);
+    /* index periods of the last five turns lie between 200.293 and 200.429 ms */
+    assert_true(s->rotation.rpm > 60000 / 200.5 && s->rotation.rpm < 60000 / 200.2);
+    assert_true(fabs(s->index.width_us - 3814) < 5);
+    assert_int_equal(s->story.line[LINE_STEP].falls, 46);
+    assert_true(s->flux_usable);
+    done(s);
+}
+
+/* Source: traces/speed-plus-6/label.json: the spindle runs 6 percent fast, and everything
+ * reads. */
+static void fast_spindle_shows_in_index_and_in_flux(void **state)
+{
+    (void)state;
+    skip_without(TRACES "speed-plus-6/drive-end.vcd.gz");
+    struct survey *s = survey_of(TRACES "speed-plus-6/drive-end.vcd.gz", NULL, "drive-35-dd");
+    assert_int_equal(s->rotation.from, ROTATION_INDEX);
+    assert_true(s->rotation.rpm > 300 * 1.05 && s->rotation.rpm < 300 * 1.07);
+    if (s->rotation_flux.from != ROTATION_NONE) {
+        assert_true(s->rotation_flux.rpm > 300 * 1.04 && s->rotation_flux.rpm < 300 * 1.08);
+    }
+    done(s);
+}
+
+static void unrecorded_span_is_crossed_by_no_interval(void **state)
+{
+    (void)state;
+    /* ten falls 4 us apart on each side of a span without recording: two visits, nothing
+     * between them */
+    struct buf text;
+    buf_init(&text, 1 << 16);
+    assert_int_equal(buf_str(&text, "$timescale 1 us $end $var wire 1 r RDATA $end "
+                                    "$enddefinitions $end\n#0\n1r\n"),
+                     ERR_OK);
+    for (int half = 0; half < 2; half++) {
+        for (int i = 0; i < 10; i++) {
+            int at = half * 1000 + 10 + 4 * i;
+            assert_int_equal(buf_printf(&text, "#%d\n0r\n#%d\n1r\n", at, at + 1), ERR_OK);
+        }
+        assert_int_equal(buf_str(&text, half == 0 ? "#60\nxr\n#990\n1r\n" : "#2000\n"), ERR_OK);
+    }
+    struct survey *s = survey_text(text.data);
+    assert_int_equal(s->visit_count, 2);
+    assert_int_equal(s->visit[0].transitions, 10);
+    assert_int_equal(s->visit[0].end_ns, 60000);
+    assert_int_equal(s->visit[1].start_ns, 990000);
+    assert_int_equal(s->visit[0].silent_ns, 0);
+    assert_int_equal(s->visit[1].silent_ns, 2000000 - 1046000);
+    assert_int_equal(s->story.line[LINE_RDATA].unknown_ns, 930000);
+    buf_release(&text);
+    done(s);
+}
+
+static void a_step_begins_another_visit(void **state)
+{
+    (void)state;
+    struct survey *s =
+        survey_text("$timescale 1 us $end $var wire 1 r RDATA $end "
+                    "$var wire 1 s STEP $end $var wire 1 d DIR $end "
+                    "$var wire 1 t TRK00 $end $enddefinitions $end\n"
+                    "#0\n1r\n1s\n0d\n0t\n#5000\n0s\n#5004\n1s\n#5900\n1t\n#20000\n");
+    assert_int_equal(s->visit_count, 2);
+    assert_true(s->visit[0].cylinder_known && s->visit[1].cylinder_known);
+    assert_int_equal(s->visit[0].cylinder, 0);
+    assert_int_equal(s->visit[1].cylinder, 1);
+    assert_int_equal(s->visit[1].transitions, 0);
+    assert_true(s->visit[1].silent_ns > 14000000);
+    done(s);
+}
+
+static void rails_are_weighed_by_time_and_dip_with_the_motor(void **state)
+{
+    (void)state;
+    struct survey *s = survey_text(
+        "time,MOTOR,V5\n0,1,5.00\n1.0,0,5.00\n1.1,0,4.60\n1.2,0,5.00\n2.0,0,5.00\n");
+    assert_true(s->supply[RAIL_V5].recorded);
+    assert_false(s->supply[RAIL_V12].recorded);
+    assert_true(fabs(s->supply[RAIL_V5].min_v - 4.6) < 1e-9);
+    assert_true(fabs(s->supply[RAIL_V5].min_motor_v - 4.6) < 1e-9);
+    assert_true(fabs(s->supply[RAIL_V5].mean_v - (5.0 - 0.4 * 0.1 / 2.0)) < 1e-6);
+    done(s);
+}
+
+static void slow_tap_gives_no_flux_finding(void **state)
+{
+    (void)state;
+    /* 4 MS/s: 250 ns against read pulses that may be 150 ns. Source: bench practice, 13 */
+    unsigned seed = 1;
+    int64_t at = 0;
+    char path[] = "slow-tap-test.vcd";
+    FILE *f = fopen(path, "w");
+    assert_non_null(f);
+    (void)fputs("$timescale 1 ns $end $var wire 1 r RDATA $end $enddefinitions $end\n#0\n1r\n",
+                f);
+    for (int i = 0; i < 5000; i++) {
+        seed = seed * 1103515245u + 12345u;
+        at += 250 * (int64_t)(14 + (seed >> 16) % 20);
+        (void)fprintf(f, "#%lld\n%dr\n", (long long)at, i % 2);
+    }
+    (void)fclose(f);
+    struct survey *s = survey_of(path, NULL, "drive-35-dd");
+    assert_true(fabs(s->sample_ns - 250) < 0.01);
+    assert_true(s->flux_recorded);
+    assert_false(s->flux_usable);
+    (void)remove(path);
+    done(s);
+}
+
+static void empty_lines_give_an_empty_survey(void **state)
+{
+    (void)state;
+    struct survey *s = survey_text("$timescale 1 us $end $var wire 1 i INDEX $end "
+                                   "$enddefinitions $end\n#0\nxi\n#100\n");
+    assert_false(s->index_recorded);
+    assert_false(s->flux_recorded);
+    assert_int_equal(s->rotation.from, ROTATION_NONE);
+    assert_int_equal(s->track_count, 0);
+    assert_int_equal(s->visit_count, 0);
+    assert_int_equal(s->edges, 0);
+    done(s);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(real_mfm_capture_reads_as_an_independent_script_read_it),
+        cmocka_unit_test(healthy_trace_agrees_with_its_label),
+        cmocka_unit_test(fast_spindle_shows_in_index_and_in_flux),
+        cmocka_unit_test(unrecorded_span_is_crossed_by_no_interval),
+        cmocka_unit_test(a_step_begins_another_visit),
+        cmocka_unit_test(rails_are_weighed_by_time_and_dip_with_the_motor),
+        cmocka_unit_test(slow_tap_gives_no_flux_finding),
+        cmocka_unit_test(empty_lines_give_an_empty_survey),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
