@@ -15,10 +15,12 @@
 #define CANDIDATES_MAX 256
 #define TURN           1024 /* entries of the cosine's table */
 #define UNIFORM_VAR    (1.0 / 12)
-#define UNSTEADY_VAR   0.066 /* of intervals about whole cells; intervals at random give 0.083 \
-                              */
-#define LIKE_SLACK 0.05 /* of two cells that explain the intervals alike the longer is right   \
-                         */
+#define UNSTEADY_VAR                                                                           \
+    0.066 /* of intervals about whole cells; intervals at random give 0.083                    \
+           */
+#define LIKE_SLACK                                                                             \
+    0.05 /* of two cells that explain the intervals alike the longer is right                  \
+          */
 #define SHARE_PRESENT 0.03
 
 struct histogram {
