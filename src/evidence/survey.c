@@ -137,8 +137,8 @@ static enum err warnings(struct survey_run *r, bool guessed)
         TRY(survey_warn(s, "the file was cut short: read up to its last whole chunk"));
     }
     if (s->info.ignored > 0) {
-        TRY(survey_warn(s, "%zu variable%s that name no line %s ignored", s->info.ignored,
-                        s->info.ignored == 1 ? "" : "s",
+        TRY(survey_warn(s, "%zu variable%s no line %s ignored", s->info.ignored,
+                        s->info.ignored == 1 ? " that names" : "s that name",
                         s->info.ignored == 1 ? "was" : "were"));
     }
     if (guessed) {

@@ -206,6 +206,20 @@ static void rotation_blank(struct rotation *out)
     out->spin_up_ms = -1;
 }
 
+/* First and last edge are each read to one sample: spread evenly over it, so 1/sqrt(12) of it.
+ */
+static void add_reading_error(struct rotation *r, double sample_ns)
+{
+    double time_ns = 0;
+    for (int32_t i = 0; i < r->revolutions && i < TURNS_KEPT_MAX; i++) {
+        time_ns += (double)r->period_ns[i];
+    }
+    if (time_ns > 0) {
+        r->uncertainty_rpm =
+            hypot(r->uncertainty_rpm, r->rpm * sample_ns * sqrt(2.0 / 12.0) / time_ns);
+    }
+}
+
 enum err rotation_finish(struct survey_run *r)
 {
     struct survey *s = r->out;
@@ -223,6 +237,7 @@ enum err rotation_finish(struct survey_run *r)
         }
         free(gap);
         TRY(e);
+        add_reading_error(&s->rotation, s->sample_ns);
     }
     by_sectors(r, &s->rotation_flux);
     if (s->rotation_flux.from == ROTATION_NONE) {

@@ -11,6 +11,7 @@
 #define FAULTS_SHOWN    5
 #define FAULT_SHOWN_MIN 0.01
 #define RIVAL_SHOWN_MIN 0.02
+#define LIST_SHOWN      8
 #define NEXT_SHOWN      3
 #define HANG            19
 
@@ -213,10 +214,13 @@ static enum err list(const char *heading, const char text[][VERDICT_TEXT_MAX], s
     if (count > 0) {
         TRY(text_heading(out, s, heading));
     }
-    for (size_t i = 0; i < count; i++) {
+    size_t shown = s->verbose || count <= LIST_SHOWN ? count : LIST_SHOWN;
+    for (size_t i = 0; i < shown; i++) {
         TRY(text_wrap(out, 2, "-", 4, text[i]));
     }
-    return ERR_OK;
+    return shown == count ? ERR_OK
+                          : text_wrapf(out, 2, "-", 4, "and %zu more: --verbose lists them",
+                                       count - shown);
 }
 
 enum err report_verdict_text(const struct verdict *v, const struct text_style *s,

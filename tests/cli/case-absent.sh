@@ -1,0 +1,1 @@
+"$WHICHEND" judge nowhere

@@ -1,0 +1,3 @@
+mkdir bench
+: >bench/case.ini
+"$WHICHEND" judge bench

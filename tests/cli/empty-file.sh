@@ -1,0 +1,2 @@
+: >empty.vcd
+"$WHICHEND" measure empty.vcd

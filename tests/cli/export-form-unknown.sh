@@ -1,0 +1,2 @@
+cp "$DATA/index.vcd" .
+"$WHICHEND" export index.vcd -o index.pdf

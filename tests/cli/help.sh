@@ -1,0 +1,1 @@
+"$WHICHEND" help

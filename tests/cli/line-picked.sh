@@ -1,0 +1,2 @@
+cp "$DATA/twice.vcd" .
+"$WHICHEND" measure twice.vcd --line INDEX=upper.INDEX

@@ -1,0 +1,2 @@
+cp "$DATA/index.vcd" .
+"$WHICHEND" measure --json index.vcd

@@ -1,0 +1,2 @@
+cp "$DATA/names-no-line.vcd" .
+"$WHICHEND" measure names-no-line.vcd

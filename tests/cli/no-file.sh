@@ -1,0 +1,1 @@
+"$WHICHEND" measure absent.vcd

@@ -1,0 +1,2 @@
+echo "a letter to nobody" >letter.txt
+"$WHICHEND" measure --json letter.txt

@@ -1,0 +1,1 @@
+"$WHICHEND" archive capture.wec -o out

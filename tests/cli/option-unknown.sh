@@ -1,0 +1,1 @@
+"$WHICHEND" measure --colour index.vcd

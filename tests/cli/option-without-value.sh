@@ -1,0 +1,1 @@
+"$WHICHEND" measure index.vcd --drive-profile

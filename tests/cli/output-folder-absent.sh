@@ -1,0 +1,2 @@
+cp "$DATA/index.vcd" .
+"$WHICHEND" import index.vcd -o nowhere/one.wec

@@ -1,0 +1,2 @@
+cp "$DATA/index.vcd" .
+"$WHICHEND" measure index.vcd --drive-profile drive-77

@@ -1,0 +1,1 @@
+"$WHICHEND" rehearse --fault cable.INDEX.bent -o bench

@@ -1,0 +1,2 @@
+cp "$DATA/stamp-too-big.vcd" .
+"$WHICHEND" measure stamp-too-big.vcd

@@ -1,0 +1,3 @@
+mkdir bench
+printf '[case]\ndisk = good\n' >bench/case.ini
+"$WHICHEND" judge bench
