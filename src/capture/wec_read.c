@@ -13,7 +13,9 @@ struct wec {
     uint32_t sequence;                                  /* of the next chunk */
     int64_t tick;                                       /* last one of the chunk before */
     uint8_t *packed;
+    size_t packed_cap;
     uint8_t *plain;
+    size_t plain_cap;
     struct wec_scratch scratch;
 };
 
@@ -60,19 +62,34 @@ static const char *frame_fault(const struct wec *r, const struct wec_frame *f)
     return NULL;
 }
 
+/* Room for the lengths that a frame tells, which frame_fault has bounded. */
+static enum err payload_room(struct wec *r, const struct wec_frame *f, struct err_msg *e)
+{
+    void *packed = r->packed;
+    void *plain = r->plain;
+    enum err err = array_grow(&packed, &r->packed_cap, f->packed_len, 1, WEC_PACKED_MAX);
+    r->packed = packed;
+    if (err == ERR_OK)
+        err = array_grow(&plain, &r->plain_cap, f->plain_len, 1, WEC_PLAIN_MAX);
+    r->plain = plain;
+    return err == ERR_OK ? ERR_OK
+                         : err_set(e, err, "%s: out of memory", source_name(r->w->src));
+}
+
 /* The payload into r->plain. *whole is false where the file ends within it. */
 static enum err read_payload(struct wec *r, const struct wec_frame *f, bool *whole,
                              struct err_msg *e)
 {
     uint64_t place = place_of(r);
     size_t got = 0;
+    TRY(payload_room(r, f, e));
     TRY(window_take(r->w, r->packed, f->packed_len, &got, e));
     *whole = got == f->packed_len;
     if (!*whole)
         return ERR_OK;
     if ((uint32_t)crc32(0, r->packed, f->packed_len) != f->payload_crc)
         return damaged(r, place, "the chunk's checksum is wrong", e);
-    uLongf plain_len = WEC_PLAIN_MAX;
+    uLongf plain_len = f->plain_len;
     if (f->packed_len == 0 && f->plain_len == 0)
         return ERR_OK;
     if (uncompress(r->plain, &plain_len, r->packed, f->packed_len) != Z_OK ||
@@ -173,14 +190,8 @@ static enum err wec_open(struct window *w, const struct line_map *map,
                          struct capture_info *info, void **state, struct err_msg *e)
 {
     struct wec *r = calloc(1, sizeof *r);
-    if (r != NULL) {
-        r->packed = calloc(1, WEC_PACKED_MAX);
-        r->plain = calloc(1, WEC_PLAIN_MAX);
-    }
-    if (r == NULL || r->packed == NULL || r->plain == NULL) {
-        wec_close(r);
+    if (r == NULL)
         return err_set(e, ERR_MEMORY, "%s: out of memory", source_name(w->src));
-    }
     r->w = w;
     window_set_unit(w, WINDOW_BYTES_ANY);
     enum err err = read_head(r, map, info, e);

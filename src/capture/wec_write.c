@@ -66,9 +66,7 @@ static enum err put_head(struct wec_writer *w, const struct capture_info *info,
     if (err != ERR_OK) {
         err_set(e, err, "%s: the header cannot be written", w->out->name);
     } else {
-        const uint8_t magic[WEC_MAGIC_BYTES + 1] = WEC_MAGIC;
-        uint8_t start[sizeof magic];
-        memcpy(start, magic, sizeof magic);
+        uint8_t start[WEC_MAGIC_BYTES + 1] = WEC_MAGIC;
         start[WEC_MAGIC_BYTES] = WEC_VERSION;
         memcpy(w->plain, text.data, text.len);
         err = output_add(w->out, start, sizeof start, e);

@@ -7,7 +7,8 @@ enum err window_init(struct window *w, struct source *src, struct err_msg *e)
 {
     memset(w, 0, sizeof *w);
     w->src = src;
-    w->data = calloc(1, WINDOW_BYTES + WINDOW_PAD);
+    w->room = WINDOW_BLOCK;
+    w->data = calloc(1, w->room + WINDOW_PAD);
     if (w->data == NULL)
         return err_set(e, ERR_MEMORY, "%s: out of memory", source_name(src));
     return ERR_OK;
@@ -53,6 +54,24 @@ void window_set_unit(struct window *w, enum window_unit unit)
         find_stop(w);
 }
 
+/* More room where the item at hand fills all there is. */
+static enum err make_room(struct window *w, struct err_msg *e)
+{
+    if (w->len < w->room)
+        return ERR_OK;
+    if (w->room == WINDOW_BYTES)
+        return err_set(
+            e, ERR_FORMAT, "%s:%llu: a word or line of more than %u bytes", source_name(w->src),
+            (unsigned long long)source_line_at(w->src, w->offset + w->pos), WINDOW_BYTES);
+    uint8_t *grown = realloc(w->data, 2 * w->room + WINDOW_PAD);
+    if (grown == NULL)
+        return err_set(e, ERR_MEMORY, "%s: out of memory", source_name(w->src));
+    memset(grown + w->room, 0, w->room + WINDOW_PAD);
+    w->data = grown;
+    w->room *= 2;
+    return ERR_OK;
+}
+
 enum err window_fill(struct window *w, struct err_msg *e)
 {
     if (w->pos > 0) {
@@ -64,15 +83,9 @@ enum err window_fill(struct window *w, struct err_msg *e)
     }
     size_t before = w->stop;
     while (w->stop == before && !w->end) {
-        size_t room = WINDOW_BYTES - w->len;
         size_t got = 0;
-        if (room == 0)
-            return err_set(e, ERR_FORMAT, "%s: line %llu: a word or line of more than %u bytes",
-                           source_name(w->src),
-                           (unsigned long long)source_line_at(w->src, w->offset + w->pos),
-                           WINDOW_BYTES);
-        TRY(source_read(w->src, w->data + w->len, room < WINDOW_BLOCK ? room : WINDOW_BLOCK,
-                        &got, e));
+        TRY(make_room(w, e));
+        TRY(source_read(w->src, w->data + w->len, w->room - w->len, &got, e));
         w->len += got;
         if (got == 0)
             finish(w);

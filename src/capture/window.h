@@ -18,6 +18,7 @@ enum window_unit { WINDOW_WORDS, WINDOW_LINES, WINDOW_BYTES_ANY };
 struct window {
     struct source *src; /* borrowed */
     uint8_t *data;
+    size_t room;     /* bytes that fit; it grows up to WINDOW_BYTES where an item is long */
     size_t pos;      /* next byte to scan */
     size_t stop;     /* end of the whole items */
     size_t len;      /* bytes held */
