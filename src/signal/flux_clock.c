@@ -18,11 +18,14 @@
 #define START_LEN    16     /* transitions until a tracker may be believed */
 #define GAP_CELLS    64     /* a longer interval: start afresh */
 #define BLOCK        16384
-#define RUN_IN       512 /* transitions behind a block for the backward tracker to lock */
-#define SPLICE_CELLS 0.2F
-#define NEARBY       8
-#define NO_WORD      4.0F     /* a tracker that has only just started */
-#define ROUNDER      12582912 /* 1.5 x 2^23: adding it rounds a float to a whole number */
+#define RUN_IN       512  /* transitions behind a block for the backward tracker to lock */
+#define SPLICE_MOST  0.2F /* cells that the trackers may be apart without a splice, at most */
+#define SPLICE_LEAST 0.03F
+#define APART_SD                                                                               \
+    (5 * 0.357F) /* five standard deviations of what jitter sets them apart, in jitters */
+#define NEARBY  8
+#define NO_WORD 4.0F     /* a tracker that has only just started */
+#define ROUNDER 12582912 /* 1.5 x 2^23: adding it rounds a float to a whole number */
 
 struct tracker {
     float dev, rate;
@@ -32,6 +35,8 @@ struct tracker {
 struct block {
     float dev[2][BLOCK + RUN_IN + 1]; /* forward, backward; what each predicted */
     float rate[2][BLOCK + RUN_IN + 1];
+    size_t count; /* of intervals */
+    float splice; /* cells apart from which the recording was spliced */
 };
 
 static float nearest(float x)
@@ -127,7 +132,7 @@ static float energy(const float *dev, size_t from, size_t to)
 
 /* Deviation from the clock that both trackers together give. The speeds take out the lag that
  * each has when the speed changes (weights of the two filters' covariances). */
-static float together(const struct cells *c, const struct block *b, size_t k, size_t count)
+static float together(const struct cells *c, const struct block *b, size_t k)
 {
     const float lag = (float)c->code.step_mean / (2 * (ALPHA + BETA));
     float f = b->dev[0][k];
@@ -137,21 +142,35 @@ static float together(const struct cells *c, const struct block *b, size_t k, si
     }
     float apart = g - f;
     apart -= nearest(apart);
-    if (fabsf(apart) > SPLICE_CELLS) {
+    if (fabsf(apart) > b->splice) {
         size_t from = k > NEARBY ? k - NEARBY : 0;
-        size_t to = k + NEARBY < count ? k + NEARBY : count;
+        size_t to = k + NEARBY < b->count ? k + NEARBY : b->count;
         return energy(b->dev[0], from, to) < energy(b->dev[1], from, to) ? f : g;
     }
     float e = f + apart / 2 + lag * (b->rate[1][k] - b->rate[0][k]) / b->rate[0][k];
     return e - nearest(e);
 }
 
+/* From the jitter of the block: what the better tracker leaves. */
+static float splice_limit(const struct block *b)
+{
+    float square = 0;
+    for (size_t k = 0; k < b->count; k++) {
+        float f = b->dev[0][k] * b->dev[0][k];
+        float g = b->dev[1][k] * b->dev[1][k];
+        float least = f < g ? f : g;
+        square += least < 1 ? least : 0;
+    }
+    float limit = APART_SD * sqrtf(square / (float)(b->count + 1));
+    return limit < SPLICE_LEAST ? SPLICE_LEAST : limit > SPLICE_MOST ? SPLICE_MOST : limit;
+}
+
 static void block_cells(struct cells *c, size_t from, size_t to, const struct block *b)
 {
-    float dev = together(c, b, 0, to - from);
+    float dev = together(c, b, 0);
     for (size_t k = 0; k < to - from; k++) {
         float rate = (b->rate[0][k + 1] + b->rate[1][k]) / 2;
-        float next = together(c, b, k + 1, to - from);
+        float next = together(c, b, k + 1);
         float step = (float)c->flux->interval_ps[from + k] * rate + dev - next;
         c->dev[from + k] = (int16_t)lrintf(dev * DEV_ONE);
         c->step[from + k] = step < STEP_MAX ? step > 0 ? (uint8_t)(step + 0.5F) : 0 : STEP_MAX;
@@ -174,6 +193,8 @@ static enum err recover(struct cells *c)
         size_t ahead = c->count - to > RUN_IN ? to + RUN_IN : c->count;
         track_forward(&forward, c, from, to, b);
         track_backward(c, from, ahead, b);
+        b->count = to - from;
+        b->splice = splice_limit(b);
         block_cells(c, from, to, b);
         b->dev[0][0] = b->dev[0][to - from];
         b->rate[0][0] = b->rate[0][to - from];

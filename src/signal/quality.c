@@ -13,7 +13,8 @@
 #define RATIO_SHARE 0.02
 #define BLEMISH_REACH                                                                          \
     16 /* transitions beside a broken limit that are left out where no field is known */
-#define BIN_SHIFT   5 /* DEV_ONE to BINS_A_CELL */
+#define BIN_SHIFT   5  /* DEV_ONE to BINS_A_CELL */
+#define SPAN_EDGE   32 /* transitions at either end of a field that a splice nearby may reach */
 #define SPAN_MIN    64
 #define PS_PER_NS_F 1e3
 
@@ -240,6 +241,20 @@ static void quality_set(const struct measure *m, const struct span_list *spans,
     ratios(m, out);
 }
 
+/* Fields that are long enough; false where there are none. */
+static bool spans_measure(struct measure *m, const struct span_list *spans)
+{
+    bool any = false;
+    for (size_t s = 0; s < spans->count; s++) {
+        const struct span *p = &spans->span[s];
+        if (p->to - p->from > 4 * SPAN_EDGE) {
+            deviations_add(m, p->from + SPAN_EDGE, p->to - SPAN_EDGE);
+            any = true;
+        }
+    }
+    return any;
+}
+
 enum err quality_measure(const struct cells *c, const struct span_list *spans, double sample_ns,
                          struct flux_quality *out, double *share_steady)
 {
@@ -248,10 +263,7 @@ enum err quality_measure(const struct cells *c, const struct span_list *spans, d
         return ERR_MEMORY;
     }
     memset(out, 0, sizeof *out);
-    blocks_measure(&m, spans->count == 0);
-    for (size_t s = 0; s < spans->count; s++) {
-        deviations_add(&m, spans->span[s].from, spans->span[s].to);
-    }
+    blocks_measure(&m, !spans_measure(&m, spans));
     out->transitions = c->count + 1;
     out_of_code(c, out);
     *share_steady = m.total > 0 ? m.steady / m.total : 0;
