@@ -6,7 +6,7 @@
 
 #define CELLS_MAX (1u << 20)
 
-void cells_release(struct cells *c)
+void sim_cells_release(struct cells *c)
 {
     free(c->cell);
     *c = (struct cells){0};
@@ -22,7 +22,7 @@ static void put(struct cells *c, bool one)
     c->cell[c->count++] = one;
 }
 
-void cells_mfm_byte(struct cells *c, uint8_t byte)
+void sim_cells_mfm_byte(struct cells *c, uint8_t byte)
 {
     for (int i = 7; i >= 0; i--) {
         bool one = (byte >> i) & 1;
@@ -32,7 +32,7 @@ void cells_mfm_byte(struct cells *c, uint8_t byte)
     }
 }
 
-void cells_mfm_mark(struct cells *c, uint16_t pattern)
+void sim_cells_mfm_mark(struct cells *c, uint16_t pattern)
 {
     for (int i = 15; i >= 0; i--) {
         put(c, (pattern >> i) & 1);
@@ -40,7 +40,7 @@ void cells_mfm_mark(struct cells *c, uint16_t pattern)
     c->last_one = pattern & 1;
 }
 
-void cells_fm_byte(struct cells *c, uint8_t byte, uint8_t clock)
+void sim_cells_fm_byte(struct cells *c, uint8_t byte, uint8_t clock)
 {
     for (int i = 7; i >= 0; i--) {
         put(c, (clock >> i) & 1);
@@ -48,7 +48,7 @@ void cells_fm_byte(struct cells *c, uint8_t byte, uint8_t clock)
     }
 }
 
-uint16_t crc16(uint16_t crc, uint8_t byte)
+uint16_t sim_crc16(uint16_t crc, uint8_t byte)
 {
     crc ^= (uint16_t)(byte << 8);
     for (int i = 0; i < 8; i++) {
@@ -57,8 +57,8 @@ uint16_t crc16(uint16_t crc, uint8_t byte)
     return crc;
 }
 
-void sector_fill(uint64_t disk_seed, int cylinder, int side, int sector, uint8_t *out,
-                 size_t len)
+void sim_sector_fill(uint64_t disk_seed, int cylinder, int side, int sector, uint8_t *out,
+                     size_t len)
 {
     uint64_t x =
         disk_seed ^ ((uint64_t)cylinder << 24 | (uint64_t)side << 16 | (uint64_t)sector);
@@ -72,9 +72,9 @@ static void repeat(struct cells *c, const struct disk_format *f, uint8_t byte, i
 {
     for (int i = 0; i < times; i++) {
         if (f->fm)
-            cells_fm_byte(c, byte, 0xFF);
+            sim_cells_fm_byte(c, byte, 0xFF);
         else
-            cells_mfm_byte(c, byte);
+            sim_cells_mfm_byte(c, byte);
     }
 }
 
@@ -85,51 +85,51 @@ static void field(struct cells *c, const struct disk_format *f, uint8_t mark,
     uint16_t crc = 0xFFFF;
     repeat(c, f, 0, f->fm ? 6 : 12);
     if (f->fm) {
-        cells_fm_byte(c, mark, 0xC7);
+        sim_cells_fm_byte(c, mark, 0xC7);
     } else {
         for (int i = 0; i < 3; i++) {
-            cells_mfm_mark(c, 0x4489);
-            crc = crc16(crc, 0xA1);
+            sim_cells_mfm_mark(c, 0x4489);
+            crc = sim_crc16(crc, 0xA1);
         }
-        cells_mfm_byte(c, mark);
+        sim_cells_mfm_byte(c, mark);
     }
-    crc = crc16(crc, mark);
+    crc = sim_crc16(crc, mark);
     for (size_t i = 0; i < len; i++) {
         repeat(c, f, body[i], 1);
-        crc = crc16(crc, body[i]);
+        crc = sim_crc16(crc, body[i]);
     }
     repeat(c, f, (uint8_t)(crc >> 8), 1);
     repeat(c, f, (uint8_t)(crc & 0xFF), 1);
 }
 
-void cells_data_field(struct cells *c, const struct disk_format *f, const uint8_t *data)
+void sim_cells_data_field(struct cells *c, const struct disk_format *f, const uint8_t *data)
 {
     field(c, f, 0xFB, data, (size_t)128 << f->size_code);
     repeat(c, f, f->fm ? 0xFF : 0x4E, 1);
 }
 
-void cells_track(struct cells *c, const struct disk_format *f, uint64_t disk_seed, int cylinder,
-                 int side, size_t total)
+void sim_cells_track(struct cells *c, const struct disk_format *f, uint64_t disk_seed,
+                     int cylinder, int side, size_t total)
 {
     uint8_t gap = f->fm ? 0xFF : 0x4E;
     uint8_t data[SECTOR_BYTES_MAX];
     repeat(c, f, gap, f->fm ? 40 : 80);
     repeat(c, f, 0, f->fm ? 6 : 12);
     if (f->fm) {
-        cells_fm_byte(c, 0xFC, 0xD7);
+        sim_cells_fm_byte(c, 0xFC, 0xD7);
     } else {
         for (int i = 0; i < 3; i++) {
-            cells_mfm_mark(c, 0x5224);
+            sim_cells_mfm_mark(c, 0x5224);
         }
-        cells_mfm_byte(c, 0xFC);
+        sim_cells_mfm_byte(c, 0xFC);
     }
     repeat(c, f, gap, f->fm ? 26 : 50);
     for (int s = 1; s <= f->sectors; s++) {
         uint8_t id[4] = {(uint8_t)cylinder, (uint8_t)side, (uint8_t)s, (uint8_t)f->size_code};
         field(c, f, 0xFE, id, sizeof id);
         repeat(c, f, gap, f->fm ? 11 : 22);
-        sector_fill(disk_seed, cylinder, side, s, data, (size_t)128 << f->size_code);
-        cells_data_field(c, f, data);
+        sim_sector_fill(disk_seed, cylinder, side, s, data, (size_t)128 << f->size_code);
+        sim_cells_data_field(c, f, data);
         repeat(c, f, gap, f->gap3 - 1);
     }
     while (!c->failed && c->count < total) {

@@ -16,12 +16,12 @@ struct cells {
     bool failed;   /* out of memory once: everything after is dropped */
 };
 
-void cells_release(struct cells *c);
-void cells_mfm_byte(struct cells *c, uint8_t byte);
-void cells_mfm_mark(struct cells *c, uint16_t pattern); /* 4489 or 5224 */
-void cells_fm_byte(struct cells *c, uint8_t byte, uint8_t clock);
+void sim_cells_release(struct cells *c);
+void sim_cells_mfm_byte(struct cells *c, uint8_t byte);
+void sim_cells_mfm_mark(struct cells *c, uint16_t pattern); /* 4489 or 5224 */
+void sim_cells_fm_byte(struct cells *c, uint8_t byte, uint8_t clock);
 
-uint16_t crc16(uint16_t crc, uint8_t byte); /* x16+x12+x5+1, most significant bit first */
+uint16_t sim_crc16(uint16_t crc, uint8_t byte); /* x16+x12+x5+1, most significant bit first */
 
 /* How a disk is laid out. */
 struct disk_format {
@@ -37,14 +37,14 @@ struct disk_format {
 #define SECTOR_BYTES_MAX 1024
 
 /* What a sector of a fresh disk holds. */
-void sector_fill(uint64_t disk_seed, int cylinder, int side, int sector, uint8_t *out,
-                 size_t len);
+void sim_sector_fill(uint64_t disk_seed, int cylinder, int side, int sector, uint8_t *out,
+                     size_t len);
 
 /* A data field from its sync on (marks, data, check bytes, one byte for the gate's turn-off).
  */
-void cells_data_field(struct cells *c, const struct disk_format *f, const uint8_t *data);
+void sim_cells_data_field(struct cells *c, const struct disk_format *f, const uint8_t *data);
 /* A whole track, from the index to at least `total` cells. */
-void cells_track(struct cells *c, const struct disk_format *f, uint64_t disk_seed, int cylinder,
-                 int side, size_t total);
+void sim_cells_track(struct cells *c, const struct disk_format *f, uint64_t disk_seed,
+                     int cylinder, int side, size_t total);
 
 #endif

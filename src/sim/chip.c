@@ -7,45 +7,45 @@
 static enum status step_once(struct machine *m)
 {
     struct world *w = m->w;
-    machine_pull(m, LINE_STEP, true);
-    world_run(w, w->now + m->spec->step_pulse_ns);
-    machine_pull(m, LINE_STEP, false);
+    sim_machine_pull(m, LINE_STEP, true);
+    sim_world_run(w, w->now + m->spec->step_pulse_ns);
+    sim_machine_pull(m, LINE_STEP, false);
     m->steps_given++;
-    return machine_wait(m, m->spec->step_ns - m->spec->step_pulse_ns);
+    return sim_machine_wait(m, m->spec->step_ns - m->spec->step_pulse_ns);
 }
 
 static enum status direction(struct machine *m, bool inward)
 {
-    machine_pull(m, LINE_DIR, inward);
-    return machine_wait(m, m->spec->dir_setup_ns);
+    sim_machine_pull(m, LINE_DIR, inward);
+    return sim_machine_wait(m, m->spec->dir_setup_ns);
 }
 
 static enum status restore_once(struct machine *m)
 {
     enum status st = direction(m, false);
     for (int i = 0; st == ST_OK && i < m->spec->restore_limit; i++) {
-        if (machine_sees(m, LINE_TRK00)) {
+        if (sim_machine_sees(m, LINE_TRK00)) {
             m->cylinder = 0;
             return ST_OK;
         }
         st = step_once(m);
     }
-    return st != ST_OK ? st : machine_sees(m, LINE_TRK00) ? ST_OK : ST_NO_TRACK0;
+    return st != ST_OK ? st : sim_machine_sees(m, LINE_TRK00) ? ST_OK : ST_NO_TRACK0;
 }
 
-enum status chip_restore(struct machine *m)
+enum status sim_chip_restore(struct machine *m)
 {
     enum status st = ST_NO_TRACK0;
     for (int i = 0; st == ST_NO_TRACK0 && i < m->spec->restores; i++)
         st = restore_once(m);
     if (st == ST_OK) {
         m->cylinder = 0;
-        st = machine_wait(m, m->spec->settle_ns);
+        st = sim_machine_wait(m, m->spec->settle_ns);
     }
     return st;
 }
 
-enum status chip_seek(struct machine *m, int cylinder)
+enum status sim_chip_seek(struct machine *m, int cylinder)
 {
     enum status st = ST_OK;
     if (cylinder != m->cylinder)
@@ -54,16 +54,16 @@ enum status chip_seek(struct machine *m, int cylinder)
         st = step_once(m);
         m->cylinder += cylinder > m->cylinder ? 1 : -1;
     }
-    machine_pull(m, LINE_LOWCUR, cylinder > 43);
-    return st == ST_OK ? machine_wait(m, m->spec->settle_ns) : st;
+    sim_machine_pull(m, LINE_LOWCUR, cylinder > 43);
+    return st == ST_OK ? sim_machine_wait(m, m->spec->settle_ns) : st;
 }
 
 static void listen(struct machine *m, bool on)
 {
     const struct disk_format *f = &m->w->spec.format;
     if (on)
-        separator_start(&m->separator, f->fm, f->cell_ns, m->spec->capture_range,
-                        m->spec->free_run, m->w->now);
+        sim_separator_start(&m->separator, f->fm, f->cell_ns, m->spec->capture_range,
+                            m->spec->free_run, m->w->now);
     m->reading = on;
 }
 
@@ -84,7 +84,7 @@ static enum status next_field(struct machine *m, int first_pulse, int64_t since)
             return ST_NOT_FOUND;
         if (w->now >= limit)
             return m->spec->hangs ? ST_HUNG : ST_TIMEOUT;
-        world_step(w, limit < w->end ? limit : w->end);
+        sim_world_step(w, limit < w->end ? limit : w->end);
     }
     return ST_OK;
 }
@@ -116,17 +116,17 @@ static enum status find_id(struct machine *m, int side, int sector, int first_pu
 static enum status prepare(struct machine *m, int side)
 {
     struct world *w = m->w;
-    bool turned = machine_sees(m, LINE_READY);
+    bool turned = sim_machine_sees(m, LINE_READY);
     if (m->spec->waits_ready && !turned)
         return ST_NOT_READY;
-    machine_pull(m, LINE_SIDE, side == 1);
-    machine_pull(m, LINE_HLOAD, true);
+    sim_machine_pull(m, LINE_SIDE, side == 1);
+    sim_machine_pull(m, LINE_HLOAD, true);
     bool loads = (m->spec->lines & w->spec.drive.lines & LINE_BIT(LINE_HLOAD)) != 0;
-    enum status st = machine_wait(m, loads ? 50 * NS_PER_MS : 200 * NS_PER_US);
+    enum status st = sim_machine_wait(m, loads ? 50 * NS_PER_MS : 200 * NS_PER_US);
     if (st == ST_OK && (m->placed_cylinder != m->cylinder || m->placed_side != side)) {
         m->placed_cylinder = m->cylinder;
         m->placed_side = side;
-        world_open_flux(w);
+        sim_world_open_flux(w);
     }
     return st;
 }
@@ -138,7 +138,7 @@ static int64_t mark_window(const struct machine *m)
     return (int64_t)(f->cell_ns * 16.0 * (f->fm ? 30 : 43) * 1.1);
 }
 
-enum status chip_read(struct machine *m, int side, int sector, uint8_t *data)
+enum status sim_chip_read(struct machine *m, int side, int sector, uint8_t *data)
 {
     enum status st = prepare(m, side);
     if (st != ST_OK)
@@ -175,16 +175,16 @@ static enum status give_cells(struct machine *m, const struct cells *c, double t
         int64_t at = (int64_t)(t + cell * (double)i);
         if (!c->cell[i] || at < w->now)
             continue;
-        world_run(w, at);
+        sim_world_run(w, at);
         if (m->broken)
             return ST_BROKEN;
         if (w->now >= w->end || w->err != ERR_OK)
             return ST_CUT;
         if (stop_pulse != 0 && m->index_count >= stop_pulse)
             return ST_OK;
-        machine_pull(m, LINE_WDATA, true);
-        world_run(w, at + m->spec->write_pulse_ns);
-        machine_pull(m, LINE_WDATA, false);
+        sim_machine_pull(m, LINE_WDATA, true);
+        sim_world_run(w, at + m->spec->write_pulse_ns);
+        sim_machine_pull(m, LINE_WDATA, false);
     }
     return ST_OK;
 }
@@ -193,22 +193,22 @@ static enum status write_field(struct machine *m, const uint8_t *data)
 {
     const struct disk_format *f = &m->w->spec.format;
     struct cells c = {0};
-    cells_data_field(&c, f, data);
+    sim_cells_data_field(&c, f, data);
     int gap_bytes = f->fm ? 11 : 22;
     double start = (double)m->separator.field_end + f->cell_ns * 16.0 * gap_bytes;
-    world_run(m->w, (int64_t)start - m->spec->write_first_ns);
-    machine_pull(m, LINE_WGATE, true);
+    sim_world_run(m->w, (int64_t)start - m->spec->write_first_ns);
+    sim_machine_pull(m, LINE_WGATE, true);
     enum status st = c.failed ? ST_CUT : give_cells(m, &c, start, 0);
-    world_run(m->w, m->w->now + m->spec->write_first_ns);
-    machine_pull(m, LINE_WGATE, false);
-    cells_release(&c);
+    sim_world_run(m->w, m->w->now + m->spec->write_first_ns);
+    sim_machine_pull(m, LINE_WGATE, false);
+    sim_cells_release(&c);
     return st;
 }
 
-enum status chip_write(struct machine *m, int side, int sector, const uint8_t *data)
+enum status sim_chip_write(struct machine *m, int side, int sector, const uint8_t *data)
 {
     enum status st = prepare(m, side);
-    if (st == ST_OK && machine_sees(m, LINE_WPROT))
+    if (st == ST_OK && sim_machine_sees(m, LINE_WPROT))
         st = ST_PROTECTED;
     if (st != ST_OK)
         return st;
@@ -218,26 +218,26 @@ enum status chip_write(struct machine *m, int side, int sector, const uint8_t *d
     return st == ST_OK ? write_field(m, data) : st;
 }
 
-enum status chip_format(struct machine *m, int side)
+enum status sim_chip_format(struct machine *m, int side)
 {
     struct world *w = m->w;
     const struct disk_format *f = &w->spec.format;
     enum status st = prepare(m, side);
-    if (st == ST_OK && machine_sees(m, LINE_WPROT))
+    if (st == ST_OK && sim_machine_sees(m, LINE_WPROT))
         st = ST_PROTECTED;
     if (st == ST_OK)
-        st = machine_wait_index(m, 1);
+        st = sim_machine_wait_index(m, 1);
     if (st != ST_OK)
         return st;
     struct cells c = {0};
-    cells_track(&c, f, w->disk.seed, m->cylinder, side,
-                (size_t)(1.3 * f->turn_ns / f->cell_ns));
-    machine_pull(m, LINE_WGATE, true);
+    sim_cells_track(&c, f, w->disk.seed, m->cylinder, side,
+                    (size_t)(1.3 * f->turn_ns / f->cell_ns));
+    sim_machine_pull(m, LINE_WGATE, true);
     st = c.failed ? ST_CUT
                   : give_cells(m, &c, (double)w->now + (double)m->spec->write_first_ns,
                                m->index_count + 1);
-    world_run(w, w->now + m->spec->write_first_ns);
-    machine_pull(m, LINE_WGATE, false);
-    cells_release(&c);
+    sim_world_run(w, w->now + m->spec->write_first_ns);
+    sim_machine_pull(m, LINE_WGATE, false);
+    sim_cells_release(&c);
     return st;
 }

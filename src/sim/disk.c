@@ -14,9 +14,9 @@ static void wear(struct disk *d, struct track *t, int cylinder, struct rng *r)
         if (d->worn_cylinders[i] != cylinder)
             continue;
         for (int k = 0; k < 3; k++) {
-            double from = rng_range(r, 0.05 + 0.3 * k, 0.30 + 0.3 * k) * d->format.turn_ns;
+            double from = sim_rng_range(r, 0.05 + 0.3 * k, 0.30 + 0.3 * k) * d->format.turn_ns;
             t->worn_from[k] = (int32_t)from;
-            t->worn_to[k] = (int32_t)(from + rng_range(r, 1.0e6, 4.0e6));
+            t->worn_to[k] = (int32_t)(from + sim_rng_range(r, 1.0e6, 4.0e6));
         }
     }
 }
@@ -35,7 +35,7 @@ static enum err record(struct disk *d, struct track *t, const struct cells *c, s
     double turn = d->format.turn_ns;
     size_t cap = 0;
     for (size_t i = 0; i < c->count; i++) {
-        double run = cell * (double)i + WRITE_JITTER_NS * rng_gauss(r);
+        double run = cell * (double)i + WRITE_JITTER_NS * sim_rng_gauss(r);
         if (!c->cell[i])
             continue;
         if (run >= turn - 600)
@@ -53,7 +53,7 @@ static enum err record(struct disk *d, struct track *t, const struct cells *c, s
 static enum err make(struct disk *d, struct track *t, int cylinder, int side)
 {
     struct rng r;
-    rng_seed(&r, d->seed, 1000 + (uint64_t)cylinder * 2 + (uint64_t)side);
+    sim_rng_seed(&r, d->seed, 1000 + (uint64_t)cylinder * 2 + (uint64_t)side);
     t->made = true;
     if (d->worn)
         wear(d, t, cylinder, &r);
@@ -61,14 +61,14 @@ static enum err make(struct disk *d, struct track *t, int cylinder, int side)
         return ERR_OK;
     struct cells c = {0};
     size_t total = (size_t)(d->format.turn_ns / (d->format.cell_ns * d->writer_speed)) + 64;
-    cells_track(&c, &d->format, d->seed, cylinder, side, total);
+    sim_cells_track(&c, &d->format, d->seed, cylinder, side, total);
     enum err err = c.failed ? ERR_MEMORY : record(d, t, &c, &r);
-    cells_release(&c);
+    sim_cells_release(&c);
     return err;
 }
 
-enum err disk_track(struct disk *d, int head_cylinder, int side, struct track **out,
-                    bool *off_track)
+enum err sim_disk_track(struct disk *d, int head_cylinder, int side, struct track **out,
+                        bool *off_track)
 {
     *out = NULL;
     *off_track = false;
@@ -84,7 +84,7 @@ enum err disk_track(struct disk *d, int head_cylinder, int side, struct track **
     return ERR_OK;
 }
 
-size_t track_find(const struct track *t, double pos)
+size_t sim_track_find(const struct track *t, double pos)
 {
     size_t low = 0;
     size_t high = t->count;
@@ -98,8 +98,8 @@ size_t track_find(const struct track *t, double pos)
     return low;
 }
 
-enum err track_write(struct track *t, double turn_ns, double from, double to, const double *pos,
-                     size_t count)
+enum err sim_track_write(struct track *t, double turn_ns, double from, double to,
+                         const double *pos, size_t count)
 {
     if (to - from > turn_ns)
         from = to - turn_ns; /* only the last turn stays */
@@ -129,7 +129,7 @@ enum err track_write(struct track *t, double turn_ns, double from, double to, co
     return ERR_OK;
 }
 
-void disk_release(struct disk *d)
+void sim_disk_release(struct disk *d)
 {
     for (int c = 0; c < DISK_CYLINDERS; c++) {
         free(d->track[c][0].pos);

@@ -34,14 +34,14 @@ struct disk {
 
 /* The track under a head, made if need be; NULL off the recorded area. off_track: the head lies
  * between two tracks. ERR_MEMORY sets *out NULL too. */
-enum err disk_track(struct disk *d, int head_cylinder, int side, struct track **out,
-                    bool *off_track);
+enum err sim_disk_track(struct disk *d, int head_cylinder, int side, struct track **out,
+                        bool *off_track);
 /* First transition at or after pos. */
-size_t track_find(const struct track *t, double pos);
+size_t sim_track_find(const struct track *t, double pos);
 /* Put `count` new transitions between two unwrapped angles (to > from) in place of what was
  * there. */
-enum err track_write(struct track *t, double turn_ns, double from, double to, const double *pos,
-                     size_t count);
-void disk_release(struct disk *d);
+enum err sim_track_write(struct track *t, double turn_ns, double from, double to,
+                         const double *pos, size_t count);
+void sim_disk_release(struct disk *d);
 
 #endif

@@ -82,30 +82,31 @@ struct drive {
     int steps_taken;
 };
 
-void drive_start(struct drive *d, struct world *w, enum party party,
-                 const struct drive_spec *spec, struct disk *disk, uint64_t seed);
+void sim_drive_start(struct drive *d, struct world *w, enum party party,
+                     const struct drive_spec *spec, struct disk *disk, uint64_t seed);
 /* A line at its header changed. */
-void drive_input(struct drive *d, enum line line, bool low);
+void sim_drive_input(struct drive *d, enum line line, bool low);
 /* Time of its next event, and that event. */
-int64_t drive_next(const struct drive *d);
-void drive_event(struct drive *d);
-void drive_release(struct drive *d);
+int64_t sim_drive_next(const struct drive *d);
+void sim_drive_event(struct drive *d);
+void sim_drive_release(struct drive *d);
 
 /* For the parts below. */
-bool drive_has(const struct drive *d, enum fault_kind kind); /* of the suspect drive only */
-void drive_outputs(struct drive *d);
-double drive_angle(const struct drive *d, int64_t t); /* of the disk */
+bool sim_drive_has(const struct drive *d, enum fault_kind kind); /* of the suspect drive only */
+void sim_drive_outputs(struct drive *d);
+void sim_drive_rdata(struct drive *d);                    /* that line alone: it changes most */
+double sim_drive_angle(const struct drive *d, int64_t t); /* of the disk */
 
-void spindle_slice(struct drive *d);
-int64_t index_next(const struct drive *d);
-void index_event(struct drive *d);
-void index_restart(struct drive *d);
+void sim_spindle_slice(struct drive *d);
+int64_t sim_index_next(const struct drive *d);
+void sim_index_event(struct drive *d);
+void sim_index_restart(struct drive *d);
 
-bool head_reads(const struct drive *d);
-void head_sync(struct drive *d); /* after anything that changes what lies under the head */
-int64_t head_next(const struct drive *d);
-void head_event(struct drive *d);
-void head_write_gate(struct drive *d, bool on);
-void head_write_pulse(struct drive *d);
+bool sim_head_reads(const struct drive *d);
+void sim_head_sync(struct drive *d); /* after anything that changes what lies under the head */
+int64_t sim_head_next(const struct drive *d);
+void sim_head_event(struct drive *d);
+void sim_head_write_gate(struct drive *d, bool on);
+void sim_head_write_pulse(struct drive *d);
 
 #endif

@@ -115,7 +115,7 @@ static bool parse_join(const char *name, struct fault *out)
     return out->a != LINE_NONE && out->b != LINE_NONE && out->a != out->b;
 }
 
-enum err fault_parse(const char *name, struct fault *out, struct err_msg *e)
+enum err sim_fault_parse(const char *name, struct fault *out, struct err_msg *e)
 {
     *out = (struct fault){FAULT_NONE, LINE_NONE, LINE_NONE};
     if (name == NULL)

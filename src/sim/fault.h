@@ -84,6 +84,6 @@ struct fault {
 #define FAULTS_MAX 2
 
 /* Take a name apart. ERR_USAGE for a name that the simulator does not know. */
-enum err fault_parse(const char *name, struct fault *out, struct err_msg *e);
+enum err sim_fault_parse(const char *name, struct fault *out, struct err_msg *e);
 
 #endif

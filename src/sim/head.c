@@ -11,7 +11,7 @@ static int side_of(const struct drive *d)
     return (d->active & LINE_BIT(LINE_SIDE)) && d->disk->format.sides > 1 ? 1 : 0;
 }
 
-bool head_reads(const struct drive *d)
+bool sim_head_reads(const struct drive *d)
 {
     const struct drive_spec *s = d->spec;
     bool loaded = !(s->lines & LINE_BIT(LINE_HLOAD)) || (d->active & LINE_BIT(LINE_HLOAD));
@@ -26,7 +26,7 @@ static double amplitude(const struct drive *d)
     double a = s->amplitude[side_of(d)];
     bool own_density = s->density_acts && s->low_rpm <= 0;
     bool low_density = ((d->active & LINE_BIT(LINE_DENSITY)) != 0) == s->density_low_is_low;
-    if (drive_has(d, FAULT_HEAD_DIRTY))
+    if (sim_drive_has(d, FAULT_HEAD_DIRTY))
         a *= 1.0 + 0.6 * d->head.dirt;
     if (d->head.off_track)
         a *= 0.4;
@@ -49,24 +49,24 @@ static double cell_of(const struct drive *d)
     return d->w->spec.format.cell_ns;
 }
 
-void head_sync(struct drive *d)
+void sim_head_sync(struct drive *d)
 {
     struct head *h = &d->head;
     struct track *was = h->track;
     h->noise_at = NEVER;
-    if (!head_reads(d)) {
+    if (!sim_head_reads(d)) {
         h->track = NULL;
         return;
     }
-    enum err err = disk_track(d->disk, d->cylinder, side_of(d), &h->track, &h->off_track);
+    enum err err = sim_disk_track(d->disk, d->cylinder, side_of(d), &h->track, &h->off_track);
     if (err != ERR_OK && d->w->err == ERR_OK)
         d->w->err = err;
     int64_t now = d->w->now;
     if (h->track != NULL && h->track->count > 0) {
         double turn = d->disk->format.turn_ns;
-        double angle = drive_angle(d, now);
+        double angle = sim_drive_angle(d, now);
         h->turn_base = turn * (double)(int64_t)(angle / turn);
-        h->next = track_find(h->track, angle - h->turn_base);
+        h->next = sim_track_find(h->track, angle - h->turn_base);
     }
     if (makes_noise(d))
         h->noise_at = now + (was == h->track ? 12 : 3) * (int64_t)cell_of(d);
@@ -93,7 +93,7 @@ static int64_t transition_time(const struct drive *d)
     return t < d->spindle.slice_end ? t : NEVER;
 }
 
-int64_t head_next(const struct drive *d)
+int64_t sim_head_next(const struct drive *d)
 {
     const struct head *h = &d->head;
     int64_t next = transition_time(d);
@@ -148,15 +148,15 @@ static void read_transition(struct drive *d, int64_t t)
     double a = amplitude(d);
     double lack = a < 0.45 ? 0.45 - a : 0;
     double jitter = d->spec->jitter_ns / (a > 0.05 ? a : 0.05) * (1.0 + 4.0 * lack);
-    double g = rng_gauss(&d->noise);
-    bool lost = rng_chance(&d->noise, worn ? 0.25 : 0.05 * lack * lack);
+    double g = sim_rng_gauss(&d->noise);
+    bool lost = sim_rng_chance(&d->noise, worn ? 0.25 : 0.05 * lack * lack);
     if (a <= 0 || lost)
         return;
     double late = shift + (worn ? 5.0 : 1.0) * jitter * g;
     late = late > JITTER_MAX_NS ? JITTER_MAX_NS : late < -JITTER_MAX_NS ? -JITTER_MAX_NS : late;
     emit(d, t + READ_DELAY_NS + (int64_t)late);
-    if (lack > 0.1 && rng_chance(&d->noise, 0.0006))
-        emit(d, t + READ_DELAY_NS + (int64_t)(cell_of(d) * rng_range(&d->noise, 0.8, 1.3)));
+    if (lack > 0.1 && sim_rng_chance(&d->noise, 0.0006))
+        emit(d, t + READ_DELAY_NS + (int64_t)(cell_of(d) * sim_rng_range(&d->noise, 0.8, 1.3)));
     if (h->noise_at != NEVER)
         h->noise_at = t + (int64_t)(cell_of(d) * 12);
 }
@@ -166,20 +166,20 @@ static void pulse_edges(struct drive *d, int64_t now)
     struct head *h = &d->head;
     if (h->rise_at <= now) {
         h->rise_at = NEVER;
-        drive_outputs(d);
+        sim_drive_rdata(d);
     }
     if (h->pulses > 0 && h->pulse_at[0] <= now) {
         for (int i = 1; i < h->pulses; i++)
             h->pulse_at[i - 1] = h->pulse_at[i];
         h->pulses--;
-        if (head_reads(d)) {
+        if (sim_head_reads(d)) {
             h->rise_at = now + d->spec->pulse_ns;
-            drive_outputs(d);
+            sim_drive_rdata(d);
         }
     }
 }
 
-void head_event(struct drive *d)
+void sim_head_event(struct drive *d)
 {
     struct head *h = &d->head;
     int64_t now = d->w->now;
@@ -188,7 +188,7 @@ void head_event(struct drive *d)
         read_transition(d, now);
     if (h->noise_at <= now) {
         emit(d, now + READ_DELAY_NS);
-        double cells = rng_range(&d->noise, 1.5, 9.0);
+        double cells = sim_rng_range(&d->noise, 1.5, 9.0);
         h->noise_at = now + (int64_t)(cell_of(d) * cells);
     }
 }
@@ -198,17 +198,17 @@ static void write_begins(struct drive *d)
     struct writer *r = &d->writer;
     bool off_track;
     bool refused = d->disk->protected_ || !d->disk->present ||
-                   drive_has(d, FAULT_WPROT_STUCK) || drive_has(d, FAULT_WRITE_DEAD) ||
+                   sim_drive_has(d, FAULT_WPROT_STUCK) || sim_drive_has(d, FAULT_WRITE_DEAD) ||
                    d->spindle.speed < 0.3;
     r->count = 0;
-    r->from = drive_angle(d, d->w->now);
-    enum err err = disk_track(d->disk, d->cylinder, side_of(d), &r->track, &off_track);
+    r->from = sim_drive_angle(d, d->w->now);
+    enum err err = sim_disk_track(d->disk, d->cylinder, side_of(d), &r->track, &off_track);
     if (err != ERR_OK && d->w->err == ERR_OK)
         d->w->err = err;
     r->on = !refused && r->track != NULL;
 }
 
-void head_write_gate(struct drive *d, bool on)
+void sim_head_write_gate(struct drive *d, bool on)
 {
     struct writer *r = &d->writer;
     if (on == r->gate)
@@ -218,18 +218,18 @@ void head_write_gate(struct drive *d, bool on)
         write_begins(d);
     } else {
         if (r->on) {
-            enum err err = track_write(r->track, d->disk->format.turn_ns, r->from,
-                                       drive_angle(d, d->w->now), r->pos, r->count);
+            enum err err = sim_track_write(r->track, d->disk->format.turn_ns, r->from,
+                                           sim_drive_angle(d, d->w->now), r->pos, r->count);
             if (err != ERR_OK && d->w->err == ERR_OK)
                 d->w->err = err;
         }
         r->on = false;
         d->read_ok_at = d->w->now + d->spec->recovery_ns;
     }
-    head_sync(d);
+    sim_head_sync(d);
 }
 
-void head_write_pulse(struct drive *d)
+void sim_head_write_pulse(struct drive *d)
 {
     struct writer *r = &d->writer;
     if (!r->on)
@@ -237,5 +237,6 @@ void head_write_pulse(struct drive *d)
     if (array_grow((void **)&r->pos, &r->cap, r->count + 1, sizeof *r->pos, WRITTEN_MAX) !=
         ERR_OK)
         return; /* a head that has written this long writes nothing new */
-    r->pos[r->count++] = drive_angle(d, d->w->now) + WRITE_JITTER_NS * rng_gauss(&d->noise);
+    r->pos[r->count++] =
+        sim_drive_angle(d, d->w->now) + WRITE_JITTER_NS * sim_rng_gauss(&d->noise);
 }

@@ -9,22 +9,22 @@ static const enum line CHIP_LINES[] = {LINE_STEP, LINE_DIR, LINE_WGATE, LINE_WDA
 static bool stuck(const struct machine *m, enum line line)
 {
     const struct spec *s = &m->w->spec;
-    return spec_has_line(s, FAULT_PORT_STUCK, line) ||
-           spec_has_line(s, FAULT_LATCH_STUCK, line) ||
-           spec_has_line(s, FAULT_DRIVER_STUCK, line) ||
-           spec_has_line(s, FAULT_CHIP_LINE_STUCK, line);
+    return sim_spec_has_line(s, FAULT_PORT_STUCK, line) ||
+           sim_spec_has_line(s, FAULT_LATCH_STUCK, line) ||
+           sim_spec_has_line(s, FAULT_DRIVER_STUCK, line) ||
+           sim_spec_has_line(s, FAULT_CHIP_LINE_STUCK, line);
 }
 
 static bool dead(const struct machine *m, enum line line)
 {
     const struct spec *s = &m->w->spec;
-    return spec_has_line(s, FAULT_PORT_DEAD, line) ||
-           spec_has_line(s, FAULT_LATCH_DEAD, line) ||
-           spec_has_line(s, FAULT_DRIVER_DEAD, line) ||
-           spec_has_line(s, FAULT_CHIP_LINE_DEAD, line);
+    return sim_spec_has_line(s, FAULT_PORT_DEAD, line) ||
+           sim_spec_has_line(s, FAULT_LATCH_DEAD, line) ||
+           sim_spec_has_line(s, FAULT_DRIVER_DEAD, line) ||
+           sim_spec_has_line(s, FAULT_CHIP_LINE_DEAD, line);
 }
 
-void machine_pull(struct machine *m, enum line line, bool active)
+void sim_machine_pull(struct machine *m, enum line line, bool active)
 {
     if (line == LINE_NONE || !(m->spec->lines & LINE_BIT(line)) || stuck(m, line) ||
         dead(m, line))
@@ -34,18 +34,18 @@ void machine_pull(struct machine *m, enum line line, bool active)
     if (((m->pulled & LINE_BIT(line)) != 0) == active)
         return;
     m->pulled ^= LINE_BIT(line);
-    world_pull(m->w, PARTY_MACHINE, line, active);
+    sim_world_pull(m->w, PARTY_MACHINE, line, active);
 }
 
-bool machine_sees(const struct machine *m, enum line line)
+bool sim_machine_sees(const struct machine *m, enum line line)
 {
     return (m->sees & LINE_BIT(line)) != 0;
 }
 
-void machine_input(struct machine *m, enum line line, bool low)
+void sim_machine_input(struct machine *m, enum line line, bool low)
 {
-    if (spec_has_line(&m->w->spec, FAULT_RECEIVER_DEAD, line) ||
-        spec_has_line(&m->w->spec, FAULT_RECEIVER_STUCK, line) || line_from_machine(line))
+    if (sim_spec_has_line(&m->w->spec, FAULT_RECEIVER_DEAD, line) ||
+        sim_spec_has_line(&m->w->spec, FAULT_RECEIVER_STUCK, line) || line_from_machine(line))
         return;
     if (((m->sees & LINE_BIT(line)) != 0) == low)
         return;
@@ -56,54 +56,54 @@ void machine_input(struct machine *m, enum line line, bool low)
         m->index_last = now;
     }
     if (line == LINE_RDATA && low && m->reading)
-        separator_pulse(&m->separator, now);
+        sim_separator_pulse(&m->separator, now);
 }
 
-void machine_start(struct machine *m, struct world *w, uint64_t seed)
+void sim_machine_start(struct machine *m, struct world *w, uint64_t seed)
 {
     *m = (struct machine){.w = w, .spec = &w->spec.machine, .cylinder = -1};
     m->break_at = m->break_end = NEVER;
     m->index_last = -NS_PER_S;
     m->placed_cylinder = -1;
-    rng_seed(&m->rng, seed, 60);
+    sim_rng_seed(&m->rng, seed, 60);
     for (int i = 0; i < LINE_COUNT; i++) {
         enum line line = (enum line)i;
-        if (spec_has_line(&w->spec, FAULT_RECEIVER_STUCK, line))
+        if (sim_spec_has_line(&w->spec, FAULT_RECEIVER_STUCK, line))
             m->sees |= LINE_BIT(line);
         if ((m->spec->lines & LINE_BIT(line)) && line_from_machine(line) && stuck(m, line)) {
             m->pulled |= LINE_BIT(line);
-            world_pull(w, PARTY_MACHINE, line, true);
+            sim_world_pull(w, PARTY_MACHINE, line, true);
         }
     }
 }
 
-int64_t machine_next(const struct machine *m)
+int64_t sim_machine_next(const struct machine *m)
 {
     return m->break_at < m->break_end ? m->break_at : m->break_end;
 }
 
-void machine_event(struct machine *m)
+void sim_machine_event(struct machine *m)
 {
     int64_t now = m->w->now;
     if (m->break_at <= now) {
-        bool all = rng_chance(&m->rng, 0.4);
+        bool all = sim_rng_chance(&m->rng, 0.4);
         m->break_at = NEVER;
-        m->break_end = now + rng_between(&m->rng, 1, 25) * NS_PER_MS;
+        m->break_end = now + sim_rng_between(&m->rng, 1, 25) * NS_PER_MS;
         for (size_t i = 0; i < sizeof CHIP_LINES / sizeof CHIP_LINES[0]; i++)
-            machine_pull(m, CHIP_LINES[i], false);
+            sim_machine_pull(m, CHIP_LINES[i], false);
         if (all) {
-            machine_pull(m, m->spec->select, false);
-            machine_pull(m, m->spec->motor, false);
+            sim_machine_pull(m, m->spec->select, false);
+            sim_machine_pull(m, m->spec->motor, false);
         }
         m->broken = true;
     }
     if (m->break_end <= now) {
         m->break_end = NEVER;
-        m->break_at = now + rng_between(&m->rng, 120, 600) * NS_PER_MS;
+        m->break_at = now + sim_rng_between(&m->rng, 120, 600) * NS_PER_MS;
     }
 }
 
-enum status machine_wait(struct machine *m, int64_t ns)
+enum status sim_machine_wait(struct machine *m, int64_t ns)
 {
     struct world *w = m->w;
     int64_t until = w->now + ns;
@@ -112,12 +112,12 @@ enum status machine_wait(struct machine *m, int64_t ns)
             return ST_BROKEN;
         if (w->now >= w->end || w->err != ERR_OK)
             return ST_CUT;
-        world_step(w, until < w->end ? until : w->end);
+        sim_world_step(w, until < w->end ? until : w->end);
     }
     return m->broken ? ST_BROKEN : ST_OK;
 }
 
-enum status machine_wait_index(struct machine *m, int pulses)
+enum status sim_machine_wait_index(struct machine *m, int pulses)
 {
     struct world *w = m->w;
     int target = m->index_count + pulses;
@@ -131,7 +131,7 @@ enum status machine_wait_index(struct machine *m, int pulses)
             return ST_CUT;
         if (w->now >= limit)
             return m->spec->hangs ? ST_HUNG : ST_TIMEOUT;
-        world_step(w, limit < w->end ? limit : w->end);
+        sim_world_step(w, limit < w->end ? limit : w->end);
     }
     return ST_OK;
 }

@@ -43,23 +43,23 @@ struct machine {
     int placed_cylinder, placed_side; /* of the last flux window */
 };
 
-void machine_start(struct machine *m, struct world *w, uint64_t seed);
-void machine_input(struct machine *m, enum line line, bool low);
-int64_t machine_next(const struct machine *m);
-void machine_event(struct machine *m);
+void sim_machine_start(struct machine *m, struct world *w, uint64_t seed);
+void sim_machine_input(struct machine *m, enum line line, bool low);
+int64_t sim_machine_next(const struct machine *m);
+void sim_machine_event(struct machine *m);
 /* The whole session. */
-void machine_session(struct machine *m, struct sim_result *out);
+void sim_machine_session(struct machine *m, struct sim_result *out);
 
 /* Below the session: lines, waiting, and one command each. */
-void machine_pull(struct machine *m, enum line line, bool active);
-bool machine_sees(const struct machine *m, enum line line);
-enum status machine_wait(struct machine *m, int64_t ns);
+void sim_machine_pull(struct machine *m, enum line line, bool active);
+bool sim_machine_sees(const struct machine *m, enum line line);
+enum status sim_machine_wait(struct machine *m, int64_t ns);
 /* Until `pulses` more index pulses; ST_HUNG or ST_TIMEOUT where they stop coming. */
-enum status machine_wait_index(struct machine *m, int pulses);
-enum status chip_restore(struct machine *m);
-enum status chip_seek(struct machine *m, int cylinder);
-enum status chip_read(struct machine *m, int side, int sector, uint8_t *data);
-enum status chip_write(struct machine *m, int side, int sector, const uint8_t *data);
-enum status chip_format(struct machine *m, int side);
+enum status sim_machine_wait_index(struct machine *m, int pulses);
+enum status sim_chip_restore(struct machine *m);
+enum status sim_chip_seek(struct machine *m, int cylinder);
+enum status sim_chip_read(struct machine *m, int side, int sector, uint8_t *data);
+enum status sim_chip_write(struct machine *m, int side, int sector, const uint8_t *data);
+enum status sim_chip_format(struct machine *m, int side);
 
 #endif

@@ -85,9 +85,9 @@ static void plug_off_by_row(struct build *b, enum place header, enum place conta
 static void plugs(struct build *b, struct rng *r)
 {
     const struct nets_options *o = b->o;
-    bool at_drive = rng_chance(r, 0.6);
-    int shift = rng_chance(r, 0.5) ? 2 : -2;
-    bool up = rng_chance(r, 0.5);
+    bool at_drive = sim_rng_chance(r, 0.6);
+    int shift = sim_rng_chance(r, 0.5) ? 2 : -2;
+    bool up = sim_rng_chance(r, 0.5);
     for (int end = 0; end < 2; end++) {
         enum place header = end ? DRIVE_HEADER : MACHINE_HEADER;
         enum place contact = end ? DRIVE_PLUG : MACHINE_PLUG;
@@ -135,7 +135,7 @@ static int twist(int pin, int from, int to)
 static void conductors(struct build *b, struct rng *r)
 {
     const struct nets_options *o = b->o;
-    bool misplaced = rng_chance(r, 0.5);
+    bool misplaced = sim_rng_chance(r, 0.5);
     bool twisted = profile_flag(o->cable, "twist", false);
     for (int p = 1; p <= b->pins_machine; p++) {
         int q = far_pin(b, p);
@@ -192,14 +192,14 @@ static enum err check(const struct nets_options *o, bool ribbon, struct err_msg 
         if (of_conductor && (far == LINE_NONE || !used))
             return err_set(e, ERR_USAGE, "%s: nothing uses %s here", profile_name(o->cable),
                            line_name(f->a));
-        if (f->kind == FAULT_CABLE_JOIN && !nets_neighbours(o->cable, f->a, f->b))
+        if (f->kind == FAULT_CABLE_JOIN && !sim_nets_neighbours(o->cable, f->a, f->b))
             return err_set(e, ERR_USAGE, "%s and %s are not two pins apart in %s",
                            line_name(f->a), line_name(f->b), profile_name(o->cable));
     }
     return ERR_OK;
 }
 
-bool nets_neighbours(const struct profile *cable, enum line a, enum line b)
+bool sim_nets_neighbours(const struct profile *cable, enum line a, enum line b)
 {
     int p = cable_machine_pin(cable, a);
     int q = cable_machine_pin(cable, b);
@@ -263,8 +263,8 @@ static void pull_ups(struct nets *n, const struct nets_options *o)
     }
 }
 
-enum err nets_build(struct nets *n, const struct nets_options *o, struct rng *r,
-                    struct err_msg *e)
+enum err sim_nets_build(struct nets *n, const struct nets_options *o, struct rng *r,
+                        struct err_msg *e)
 {
     struct build b = {.o = o};
     for (int i = 0; i < NODES; i++)

@@ -48,10 +48,10 @@ struct nets_options {
 };
 
 /* ERR_USAGE for a fault that this cable cannot have. */
-enum err nets_build(struct nets *n, const struct nets_options *o, struct rng *r,
-                    struct err_msg *e);
+enum err sim_nets_build(struct nets *n, const struct nets_options *o, struct rng *r,
+                        struct err_msg *e);
 
 /* true where a and b are next to one another on the signal row of the cable. */
-bool nets_neighbours(const struct profile *cable, enum line a, enum line b);
+bool sim_nets_neighbours(const struct profile *cable, enum line a, enum line b);
 
 #endif

@@ -19,8 +19,9 @@ static double terminator_ohm(const struct sim_options *o)
 
 static bool heals(const struct spec *s)
 {
-    return spec_has(s, FAULT_PULL_UPS_MISSING) || spec_has(s, FAULT_PULL_UP_LINE_MISSING) ||
-           spec_has(s, FAULT_TERMINATOR_MISSING);
+    return sim_spec_has(s, FAULT_PULL_UPS_MISSING) ||
+           sim_spec_has(s, FAULT_PULL_UP_LINE_MISSING) ||
+           sim_spec_has(s, FAULT_TERMINATOR_MISSING);
 }
 
 /* What a recorder is set to: 24 to 100 million samples a second, or far too few. */
@@ -34,20 +35,21 @@ static void tap_make(struct world *w, int index, const struct sim_options *o, st
                  {10 * FS_PER_NS, 10 * FS_PER_NS}};
     struct tap *t = &w->tap[index];
     bool drive_end = index == TAP_DRIVE_END;
-    size_t pick = (size_t)rng_between(r, 0, 3);
-    bool slow = spec_has(&w->spec, FAULT_SAMPLED_TOO_SLOWLY);
+    size_t pick = (size_t)sim_rng_between(r, 0, 3);
+    bool slow = sim_spec_has(&w->spec, FAULT_SAMPLED_TOO_SLOWLY);
     t->index = index;
     t->info.used = drive_end ? o->drive_end : o->machine_end;
     t->info.sample_fs =
-        slow ? (rng_chance(r, 0.5) ? 1000 : 500) * FS_PER_NS : rates[pick].sample_fs;
+        slow ? (sim_rng_chance(r, 0.5) ? 1000 : 500) * FS_PER_NS : rates[pick].sample_fs;
     t->info.tick = (struct tick){slow ? 10 * FS_PER_NS : rates[pick].tick_fs, 1};
-    t->info.lines = spec_tap_lines(o, w->spec.machine.lines, w->spec.drive.lines, drive_end);
+    t->info.lines =
+        sim_spec_tap_lines(o, w->spec.machine.lines, w->spec.drive.lines, drive_end);
     /* the recorder's own pull-ups would hide the fault */
     t->info.pull_up_ohm = heals(&w->spec) || !t->info.used ? 0 : o->pull_up_ohm;
     t->flux_open = w->flux_ns <= 0;
     if (index == TAP_DRIVE_END && !o->both_one_clock) {
-        t->offset_ns = rng_between(r, 5, 400) * NS_PER_MS;
-        t->drift_ppb = rng_between(r, -30000, 30000);
+        t->offset_ns = sim_rng_between(r, 5, 400) * NS_PER_MS;
+        t->drift_ppb = sim_rng_between(r, -30000, 30000);
     }
 }
 
@@ -55,7 +57,7 @@ static void tap_make(struct world *w, int index, const struct sim_options *o, st
 static void leads(struct world *w, struct rng *r)
 {
     bool both = w->tap[0].info.used && w->tap[1].info.used;
-    int at = both ? (int)rng_between(r, 0, 1) : w->tap[0].info.used ? 0 : 1;
+    int at = both ? (int)sim_rng_between(r, 0, 1) : w->tap[0].info.used ? 0 : 1;
     for (int i = 0; i < w->spec.faults; i++) {
         const struct fault *f = &w->spec.fault[i];
         if (f->kind == FAULT_LEAD_OPEN && (w->tap[at].info.lines & LINE_BIT(f->a)))
@@ -106,7 +108,7 @@ static enum err bus(struct world *w, const struct sim_options *o, struct rng *r,
                              .drive_pull_ohm = terminator_ohm(o),
                              .machine_tap_ohm = w->tap[0].info.pull_up_ohm,
                              .drive_tap_ohm = w->tap[1].info.pull_up_ohm};
-    TRY(nets_build(&w->nets, &n, r, e));
+    TRY(sim_nets_build(&w->nets, &n, r, e));
     ports(w);
     return ERR_OK;
 }
@@ -120,10 +122,10 @@ enum err sim_play_open(const struct sim_options *o, struct sim_play **out, struc
         return err_set(e, ERR_MEMORY, "out of memory");
     struct world *w = &p->world;
     struct rng r;
-    enum err err = spec_make(&w->spec, &w->disk, o, e);
+    enum err err = sim_spec_make(&w->spec, &w->disk, o, e);
     w->flux_ns = (int64_t)(o->flux_seconds * 1e9);
-    w->has_other = spec_has(&w->spec, FAULT_SELECT_SHARED);
-    rng_seed(&r, o->seed, 70);
+    w->has_other = sim_spec_has(&w->spec, FAULT_SELECT_SHARED);
+    sim_rng_seed(&r, o->seed, 70);
     for (int i = 0; i < TAPS; i++)
         tap_make(w, i, o, &r);
     leads(w, &r);
@@ -164,7 +166,7 @@ static enum err start_taps(struct world *w, const struct sim_sink *sink)
             low[i] = net != NET_NONE && w->nets.net[net].low;
         }
         w->tap[tap].sink = sink;
-        TRY(tap_start(&w->tap[tap], low));
+        TRY(sim_tap_start(&w->tap[tap], low));
     }
     return ERR_OK;
 }
@@ -176,11 +178,11 @@ static void tell_parts(struct world *w)
         if (!w->nets.net[p->net].low)
             continue;
         if (p->kind == PORT_MACHINE)
-            machine_input(&w->machine, p->line, true);
+            sim_machine_input(&w->machine, p->line, true);
         else if (p->kind == PORT_DRIVE)
-            drive_input(&w->drive, p->line, true);
+            sim_drive_input(&w->drive, p->line, true);
         else if (p->kind == PORT_OTHER_DRIVE)
-            drive_input(&w->other, p->line, true);
+            sim_drive_input(&w->other, p->line, true);
     }
 }
 
@@ -188,23 +190,23 @@ static void start_parts(struct world *w)
 {
     uint64_t seed = w->spec.seed;
     const struct spec *s = &w->spec;
-    rng_seed(&w->rng, seed, 80);
-    w->no_ground = spec_has(s, FAULT_GROUND_OPEN);
-    w->ringing = spec_has(s, FAULT_TERMINATOR_MISSING);
-    w->weak_low = spec_has(s, FAULT_TERMINATOR_DOUBLE);
+    sim_rng_seed(&w->rng, seed, 80);
+    w->no_ground = sim_spec_has(s, FAULT_GROUND_OPEN);
+    w->ringing = sim_spec_has(s, FAULT_TERMINATOR_MISSING);
+    w->weak_low = sim_spec_has(s, FAULT_TERMINATOR_DOUBLE);
     w->flux_until = w->bounce_at = NEVER;
     w->end = SESSION_LONGEST_NS;
-    drive_start(&w->drive, w, PARTY_DRIVE, &s->drive, &w->disk, seed);
+    sim_drive_start(&w->drive, w, PARTY_DRIVE, &s->drive, &w->disk, seed);
     if (w->has_other) {
         w->other_disk = w->disk;
         w->other_disk.seed ^= 0x5DEECE66D;
         w->other_disk.first_ns += 31000;
         w->other_disk.writer_speed = 2.0 - w->disk.writer_speed;
         w->other_disk.present = s->seed % 3 != 0;
-        drive_start(&w->other, w, PARTY_OTHER_DRIVE, &s->drive, &w->other_disk, seed + 7);
+        sim_drive_start(&w->other, w, PARTY_OTHER_DRIVE, &s->drive, &w->other_disk, seed + 7);
         w->other.cylinder += 2;
     }
-    machine_start(&w->machine, w, seed);
+    sim_machine_start(&w->machine, w, seed);
 }
 
 enum err sim_play_run(struct sim_play *p, const struct sim_sink *sink, struct sim_result *out,
@@ -218,9 +220,9 @@ enum err sim_play_run(struct sim_play *p, const struct sim_sink *sink, struct si
     TRY(start_taps(w, sink));
     w->silent = false;
     tell_parts(w);
-    machine_session(&w->machine, out);
+    sim_machine_session(&w->machine, out);
     for (int i = 0; i < TAPS && w->err == ERR_OK; i++)
-        w->err = tap_finish(&w->tap[i], w->now, &out->end_tick[i]);
+        w->err = sim_tap_finish(&w->tap[i], w->now, &out->end_tick[i]);
     out->seconds_ns = w->now;
     return w->err == ERR_OK ? ERR_OK
                             : err_set(e, w->err, "the session could not be played to its end");
@@ -230,9 +232,9 @@ void sim_play_close(struct sim_play *p)
 {
     if (p == NULL)
         return;
-    disk_release(&p->world.disk);
-    disk_release(&p->world.other_disk);
-    drive_release(&p->world.drive);
-    drive_release(&p->world.other);
+    sim_disk_release(&p->world.disk);
+    sim_disk_release(&p->world.other_disk);
+    sim_drive_release(&p->world.drive);
+    sim_drive_release(&p->world.other);
     free(p);
 }

@@ -93,10 +93,10 @@ static const char *title_of(const struct sim_options *o, const struct sim_result
         "Curlew: the owner cannot use his disks",
         "Heron 2: trouble with the drive, more is not known"};
     struct rng rng;
-    rng_seed(&rng, o->seed, 90);
+    sim_rng_seed(&rng, o->seed, 90);
     if (strcmp(r->outcome, "worked") == 0)
-        return well[rng_between(&rng, 0, 2)];
-    return ill[rng_between(&rng, 0, 3)];
+        return well[sim_rng_between(&rng, 0, 2)];
+    return ill[sim_rng_between(&rng, 0, 3)];
 }
 
 /* The name of a profile that differs in kind, for a case that names the wrong one. */
@@ -113,9 +113,9 @@ static const char *wrong_machine(const char *name)
 
 static const char *disk_word(const struct spec *s, const struct sim_options *o)
 {
-    bool bad = spec_has(s, FAULT_DISK_BLANK) || spec_has(s, FAULT_DISK_WORN) ||
-               spec_has(s, FAULT_DISK_ABSENT) || spec_has(s, FAULT_DENSITY_WRONG) ||
-               spec_has(s, FAULT_HARD_SECTORED);
+    bool bad = sim_spec_has(s, FAULT_DISK_BLANK) || sim_spec_has(s, FAULT_DISK_WORN) ||
+               sim_spec_has(s, FAULT_DISK_ABSENT) || sim_spec_has(s, FAULT_DENSITY_WRONG) ||
+               sim_spec_has(s, FAULT_HARD_SECTORED);
     return o->known_good_disk && !bad ? "known-good" : "unknown";
 }
 
@@ -152,7 +152,7 @@ static enum err capture_section(struct buf *b, const struct sim_options *o,
 static enum err case_text(struct buf *b, const struct spec *s, const struct sim_options *o,
                           const struct sim_result *r, const struct sim_play *p)
 {
-    bool misfit = spec_has(s, FAULT_PROFILE_WRONG);
+    bool misfit = sim_spec_has(s, FAULT_PROFILE_WRONG);
     bool machine = misfit && o->seed % 4 == 3;
     const char *drive = profile_name(o->drive);
     const char *chip = profile_name(o->machine);
@@ -160,7 +160,7 @@ static enum err case_text(struct buf *b, const struct spec *s, const struct sim_
     TRY(buf_printf(b, "machine = %s\n", machine ? wrong_machine(chip) : chip));
     TRY(buf_printf(b, "drive = %s\n", misfit && !machine ? wrong_drive(drive) : drive));
     TRY(buf_printf(b, "cable = %s\ndisk = %s\n", profile_name(o->cable), disk_word(s, o)));
-    TRY(buf_printf(b, "drives-attached = %d\n", spec_has(s, FAULT_SELECT_SHARED) ? 2 : 1));
+    TRY(buf_printf(b, "drives-attached = %d\n", sim_spec_has(s, FAULT_SELECT_SHARED) ? 2 : 1));
     if (o->asked & (ASKED_WRITE | ASKED_FORMAT))
         TRY(buf_str(b, "scratch = yes\n"));
     for (int tap = 0; tap < TAPS; tap++) {

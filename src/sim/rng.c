@@ -2,7 +2,7 @@
 
 /* Weyl sequence with a finaliser of two multiplications ("SplitMix64", Steele, Lea and Flood
  * 2014). */
-uint64_t rng_u64(struct rng *r)
+uint64_t sim_rng_u64(struct rng *r)
 {
     r->state += UINT64_C(0x9E3779B97F4A7C15);
     uint64_t z = r->state;
@@ -11,42 +11,42 @@ uint64_t rng_u64(struct rng *r)
     return z ^ (z >> 31);
 }
 
-void rng_seed(struct rng *r, uint64_t seed, uint64_t stream)
+void sim_rng_seed(struct rng *r, uint64_t seed, uint64_t stream)
 {
     r->state = seed;
-    uint64_t first = rng_u64(r);
+    uint64_t first = sim_rng_u64(r);
     r->state = first ^ (stream * UINT64_C(0xD1342543DE82EF95));
-    (void)rng_u64(r);
+    (void)sim_rng_u64(r);
 }
 
-int64_t rng_between(struct rng *r, int64_t low, int64_t high)
+int64_t sim_rng_between(struct rng *r, int64_t low, int64_t high)
 {
     if (high <= low)
         return low;
     uint64_t span = (uint64_t)(high - low) + 1;
-    return low + (int64_t)(rng_u64(r) % span);
+    return low + (int64_t)(sim_rng_u64(r) % span);
 }
 
-double rng_unit(struct rng *r)
+double sim_rng_unit(struct rng *r)
 {
-    return (double)(rng_u64(r) >> 11) * (1.0 / 9007199254740992.0);
+    return (double)(sim_rng_u64(r) >> 11) * (1.0 / 9007199254740992.0);
 }
 
-double rng_range(struct rng *r, double low, double high)
+double sim_rng_range(struct rng *r, double low, double high)
 {
-    return low + (high - low) * rng_unit(r);
+    return low + (high - low) * sim_rng_unit(r);
 }
 
-bool rng_chance(struct rng *r, double p)
+bool sim_rng_chance(struct rng *r, double p)
 {
-    return rng_unit(r) < p;
+    return sim_rng_unit(r) < p;
 }
 
-double rng_gauss(struct rng *r)
+double sim_rng_gauss(struct rng *r)
 {
     /* eight uniform 16-bit numbers: variance 8/12 of the squared range */
-    uint64_t a = rng_u64(r);
-    uint64_t b = rng_u64(r);
+    uint64_t a = sim_rng_u64(r);
+    uint64_t b = sim_rng_u64(r);
     int64_t sum = 0;
     for (int i = 0; i < 4; i++) {
         sum += (int64_t)((a >> (16 * i)) & 0xFFFF) + (int64_t)((b >> (16 * i)) & 0xFFFF);
@@ -54,7 +54,7 @@ double rng_gauss(struct rng *r)
     return ((double)sum - 4.0 * 65535.0) / 65536.0 * 1.2247448713915890;
 }
 
-double sine_turns(double turns)
+double sim_sine_turns(double turns)
 {
     double x = turns - (double)(int64_t)turns;
     if (x < 0)

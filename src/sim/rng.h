@@ -11,15 +11,15 @@ struct rng {
 };
 
 /* Streams of one seed are independent: a fault in one part leaves the others as they were. */
-void rng_seed(struct rng *r, uint64_t seed, uint64_t stream);
-uint64_t rng_u64(struct rng *r);
-int64_t rng_between(struct rng *r, int64_t low, int64_t high); /* both included */
-double rng_unit(struct rng *r);                                /* 0 <= x < 1 */
-double rng_range(struct rng *r, double low, double high);
-bool rng_chance(struct rng *r, double p);
-double rng_gauss(struct rng *r); /* mean 0, standard deviation 1, cut at about 4.9 */
+void sim_rng_seed(struct rng *r, uint64_t seed, uint64_t stream);
+uint64_t sim_rng_u64(struct rng *r);
+int64_t sim_rng_between(struct rng *r, int64_t low, int64_t high); /* both included */
+double sim_rng_unit(struct rng *r);                                /* 0 <= x < 1 */
+double sim_rng_range(struct rng *r, double low, double high);
+bool sim_rng_chance(struct rng *r, double p);
+double sim_rng_gauss(struct rng *r); /* mean 0, standard deviation 1, cut at about 4.9 */
 
 /* sin(2 pi turns), to about 1e-3. */
-double sine_turns(double turns);
+double sim_sine_turns(double turns);
 
 #endif

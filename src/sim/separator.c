@@ -4,8 +4,8 @@
 #define RATE_GAIN       0.015
 #define EMPTY_CELLS_MAX 40
 
-void separator_start(struct separator *s, bool fm, double cell_ns, double range,
-                     double free_run, int64_t now)
+void sim_separator_start(struct separator *s, bool fm, double cell_ns, double range,
+                         double free_run, int64_t now)
 {
     *s =
         (struct separator){.fm = fm, .nominal_ns = cell_ns, .cell_ns = cell_ns, .range = range};
@@ -34,7 +34,7 @@ static void field_ends(struct separator *s, int64_t t)
 static void begin_field(struct separator *s, uint8_t mark, int64_t t)
 {
     s->got = 0;
-    s->crc = crc16(s->crc, mark);
+    s->crc = sim_crc16(s->crc, mark);
     s->state = FIELD_HUNT;
     if (mark == 0xFE) {
         s->state = FIELD_ID;
@@ -54,7 +54,7 @@ static void byte_in(struct separator *s, uint8_t byte, int64_t t)
         return;
     }
     s->body[s->got++] = byte;
-    s->crc = crc16(s->crc, byte);
+    s->crc = sim_crc16(s->crc, byte);
     if (s->got >= s->want)
         field_ends(s, t);
 }
@@ -81,7 +81,7 @@ static bool mark_seen(struct separator *s, int64_t t)
     if (cells != 0x4489 || s->state == FIELD_ID || s->state == FIELD_DATA)
         return false;
     s->crc = s->state == FIELD_MARKS ? s->crc : 0xFFFF;
-    s->crc = crc16(s->crc, 0xA1);
+    s->crc = sim_crc16(s->crc, 0xA1);
     s->state = FIELD_MARKS;
     s->bits = 0;
     return true;
@@ -109,7 +109,7 @@ static void follow(struct separator *s, double error, int cells)
     s->cell_ns = s->cell_ns < low ? low : s->cell_ns > high ? high : s->cell_ns;
 }
 
-void separator_pulse(struct separator *s, int64_t t)
+void sim_separator_pulse(struct separator *s, int64_t t)
 {
     double gap = (double)t - s->clock;
     int cells = (int)(gap / s->cell_ns + 0.5);

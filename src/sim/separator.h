@@ -34,8 +34,8 @@ struct separator {
     int64_t field_end, data_mark_at;
 };
 
-void separator_start(struct separator *s, bool fm, double cell_ns, double range,
-                     double free_run, int64_t now);
-void separator_pulse(struct separator *s, int64_t t);
+void sim_separator_start(struct separator *s, bool fm, double cell_ns, double range,
+                         double free_run, int64_t now);
+void sim_separator_pulse(struct separator *s, int64_t t);
 
 #endif

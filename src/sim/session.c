@@ -39,7 +39,7 @@ static void plan_reads(struct plan *p, struct machine *m, unsigned asked)
 {
     const int *target = m->w->spec.target;
     int sectors = m->w->spec.format.sectors;
-    int first = (int)rng_between(&m->rng, 0, sectors - 1);
+    int first = (int)sim_rng_between(&m->rng, 0, sectors - 1);
     add(p, OP_SEEK, target[0], 0, 0);
     add_reads(p, m, target[0], 0, first, (asked & ASKED_VERIFY) ? sectors : 3);
     add_reads(p, m, target[0], 1, first + 2, (asked & ASKED_VERIFY) ? sectors : 2);
@@ -83,10 +83,10 @@ static enum status read_checked(struct machine *m, const struct op *op)
     uint8_t data[SECTOR_BYTES_MAX];
     uint8_t stored[SECTOR_BYTES_MAX];
     size_t size = (size_t)128 << m->w->spec.format.size_code;
-    enum status st = chip_read(m, op->side, op->sector, data);
+    enum status st = sim_chip_read(m, op->side, op->sector, data);
     if (st != ST_OK)
         return st;
-    sector_fill(m->w->disk.seed, op->cylinder, op->side, op->sector, stored, size);
+    sim_sector_fill(m->w->disk.seed, op->cylinder, op->side, op->sector, stored, size);
     return memcmp(data, stored, size) == 0 ? ST_OK : ST_WRONG_DATA;
 }
 
@@ -95,12 +95,12 @@ static enum status write_checked(struct machine *m, const struct op *op)
     uint8_t data[SECTOR_BYTES_MAX];
     uint8_t back[SECTOR_BYTES_MAX];
     size_t size = (size_t)128 << m->w->spec.format.size_code;
-    sector_fill(m->w->disk.seed + 1, op->cylinder, op->side, op->sector, data, size);
-    enum status st = chip_write(m, op->side, op->sector, data);
+    sim_sector_fill(m->w->disk.seed + 1, op->cylinder, op->side, op->sector, data, size);
+    enum status st = sim_chip_write(m, op->side, op->sector, data);
     if (st == ST_OK)
-        st = machine_wait(m, 3 * NS_PER_MS);
+        st = sim_machine_wait(m, 3 * NS_PER_MS);
     if (st == ST_OK)
-        st = chip_read(m, op->side, op->sector, back);
+        st = sim_chip_read(m, op->side, op->sector, back);
     if (st == ST_OK && memcmp(data, back, size) != 0)
         st = ST_WRONG_DATA;
     return st;
@@ -110,13 +110,13 @@ static enum status write_checked(struct machine *m, const struct op *op)
  * disk. */
 static enum status look_for_disk(struct machine *m)
 {
-    if (!m->spec->uses_dskchg || !machine_sees(m, LINE_DSKCHG))
+    if (!m->spec->uses_dskchg || !sim_machine_sees(m, LINE_DSKCHG))
         return ST_OK;
     int here = m->cylinder;
-    enum status st = chip_seek(m, here + 1);
+    enum status st = sim_chip_seek(m, here + 1);
     if (st == ST_OK)
-        st = chip_seek(m, here);
-    if (st == ST_OK && machine_sees(m, LINE_DSKCHG))
+        st = sim_chip_seek(m, here);
+    if (st == ST_OK && sim_machine_sees(m, LINE_DSKCHG))
         st = ST_NOT_READY;
     return st;
 }
@@ -127,41 +127,41 @@ static enum status perform(struct machine *m, const struct op *op)
     if (op->kind >= OP_READ)
         st = look_for_disk(m);
     if (st == ST_OK && op->kind >= OP_READ && m->cylinder != op->cylinder)
-        st = chip_seek(m, op->cylinder);
+        st = sim_chip_seek(m, op->cylinder);
     if (st != ST_OK)
         return st;
     switch (op->kind) {
     case OP_RESTORE:
-        return chip_restore(m);
+        return sim_chip_restore(m);
     case OP_SEEK:
-        return chip_seek(m, op->cylinder);
+        return sim_chip_seek(m, op->cylinder);
     case OP_READ:
         return read_checked(m, op);
     case OP_WRITE:
         return write_checked(m, op);
     case OP_FORMAT:
-        return chip_format(m, op->side);
+        return sim_chip_format(m, op->side);
     }
     return ST_OK;
 }
 
 static enum status motor_on(struct machine *m)
 {
-    machine_pull(m, m->spec->select, true);
-    enum status st = machine_wait(m, rng_between(&m->rng, 20, 900) * NS_PER_US);
-    machine_pull(m, LINE_DENSITY, m->w->spec.density_low_is_low != m->w->spec.high_density);
-    machine_pull(m, m->spec->motor, true);
+    sim_machine_pull(m, m->spec->select, true);
+    enum status st = sim_machine_wait(m, sim_rng_between(&m->rng, 20, 900) * NS_PER_US);
+    sim_machine_pull(m, LINE_DENSITY, m->w->spec.density_low_is_low != m->w->spec.high_density);
+    sim_machine_pull(m, m->spec->motor, true);
     m->motor_on = true;
     if (st == ST_OK && m->spec->spin_pulses > 0)
-        return machine_wait_index(m, m->spec->spin_pulses);
-    return st == ST_OK ? machine_wait(m, m->spec->spin_ns) : st;
+        return sim_machine_wait_index(m, m->spec->spin_pulses);
+    return st == ST_OK ? sim_machine_wait(m, m->spec->spin_ns) : st;
 }
 
 static enum status wait_ready(struct machine *m)
 {
     int64_t until = m->w->now + 2 * NS_PER_S;
-    while (m->spec->waits_ready && !machine_sees(m, LINE_READY)) {
-        enum status st = machine_wait(m, NS_PER_MS);
+    while (m->spec->waits_ready && !sim_machine_sees(m, LINE_READY)) {
+        enum status st = sim_machine_wait(m, NS_PER_MS);
         if (st != ST_OK)
             return st;
         if (m->w->now >= until)
@@ -174,18 +174,18 @@ static void select_units(struct machine *m, int unit, bool on)
 {
     enum line line = (enum line)(LINE_SELECT0 + unit);
     if (line <= LINE_SELECT3)
-        machine_pull(m, line, on);
+        sim_machine_pull(m, line, on);
 }
 
 static enum status idle(struct machine *m, int64_t ns)
 {
     if (!m->spec->polls || m->motor_on)
-        return machine_wait(m, ns);
+        return sim_machine_wait(m, ns);
     int64_t until = m->w->now + ns;
     enum status st = ST_OK;
     for (int unit = 0; st == ST_OK && m->w->now < until; unit = (unit + 1) % 4) {
         select_units(m, unit, true);
-        st = machine_wait(m, NS_PER_MS);
+        st = sim_machine_wait(m, NS_PER_MS);
         select_units(m, unit, false);
     }
     return st;
@@ -195,17 +195,17 @@ static void motor_off(struct machine *m)
 {
     enum status st = ST_OK;
     if (m->spec->motor_off_pulses > 0)
-        st = machine_wait_index(m, m->spec->motor_off_pulses);
+        st = sim_machine_wait_index(m, m->spec->motor_off_pulses);
     else
         st = idle(m, m->spec->motor_off_ns);
     if (st != ST_OK)
         return; /* never counted: the motor stays on */
-    machine_pull(m, LINE_HLOAD, false);
-    machine_pull(m, LINE_SIDE, false);
-    machine_pull(m, m->spec->motor, false);
+    sim_machine_pull(m, LINE_HLOAD, false);
+    sim_machine_pull(m, LINE_SIDE, false);
+    sim_machine_pull(m, m->spec->motor, false);
     m->motor_on = false;
-    (void)machine_wait(m, rng_between(&m->rng, 1, 30) * NS_PER_MS);
-    machine_pull(m, m->spec->select, false);
+    (void)sim_machine_wait(m, sim_rng_between(&m->rng, 1, 30) * NS_PER_MS);
+    sim_machine_pull(m, m->spec->select, false);
 }
 
 /* Before a new try: reset a chip that broke off, and from the second time on find track 0
@@ -215,12 +215,12 @@ static enum status recover(struct machine *m, const struct op *op, int tries, en
     enum status st = ST_OK;
     if (why == ST_BROKEN) {
         m->broken = false;
-        (void)machine_wait(m, rng_between(&m->rng, 60, 250) * NS_PER_MS);
+        (void)sim_machine_wait(m, sim_rng_between(&m->rng, 60, 250) * NS_PER_MS);
         m->broken = false;
         st = motor_on(m);
     }
     if (st == ST_OK && op->kind >= OP_READ && (tries > 0 || why == ST_BROKEN))
-        st = chip_restore(m);
+        st = sim_chip_restore(m);
     return st;
 }
 
@@ -252,7 +252,7 @@ static enum status work(struct machine *m, unsigned asked, struct sim_result *ou
         st = wait_ready(m);
     for (int i = 0; st == ST_OK && i < plan.count; i++) {
         if (plan.op[i].kind >= OP_READ)
-            (void)machine_wait(m, rng_between(&m->rng, 1, 6) * NS_PER_MS);
+            (void)sim_machine_wait(m, sim_rng_between(&m->rng, 1, 6) * NS_PER_MS);
         st = with_retries(m, &plan.op[i], out);
         out->operations++;
     }
@@ -299,20 +299,20 @@ static void judge_outcome(enum status st, struct sim_result *out)
         out->outcome = "failed";
 }
 
-void machine_session(struct machine *m, struct sim_result *out)
+void sim_machine_session(struct machine *m, struct sim_result *out)
 {
     const struct spec *s = &m->w->spec;
-    bool quiet = spec_has(s, FAULT_CHIP_DEAD);
+    bool quiet = sim_spec_has(s, FAULT_CHIP_DEAD);
     enum status st = quiet ? ST_HUNG : ST_OK;
     if (!quiet)
-        (void)idle(m, rng_between(&m->rng, 60, 260) * NS_PER_MS);
-    if (spec_has(s, FAULT_SOCKET_CONTACT))
-        m->break_at = m->w->now + rng_between(&m->rng, 150, 900) * NS_PER_MS;
+        (void)idle(m, sim_rng_between(&m->rng, 60, 260) * NS_PER_MS);
+    if (sim_spec_has(s, FAULT_SOCKET_CONTACT))
+        m->break_at = m->w->now + sim_rng_between(&m->rng, 150, 900) * NS_PER_MS;
     if (quiet || s->asked == ASKED_NOTHING) {
-        world_run(m->w, m->w->now + 1500 * NS_PER_MS);
+        sim_world_run(m->w, m->w->now + 1500 * NS_PER_MS);
     } else if (s->asked == ASKED_MOTOR) {
         st = motor_on(m);
-        world_run(m->w, m->w->now + 1600 * NS_PER_MS);
+        sim_world_run(m->w, m->w->now + 1600 * NS_PER_MS);
     } else {
         st = work(m, s->asked, out);
     }
@@ -320,7 +320,7 @@ void machine_session(struct machine *m, struct sim_result *out)
     m->broken = false;
     if (st != ST_HUNG && st != ST_CUT && !quiet && m->motor_on)
         motor_off(m);
-    world_run(m->w, m->w->now + rng_between(&m->rng, 80, 260) * NS_PER_MS);
+    sim_world_run(m->w, m->w->now + sim_rng_between(&m->rng, 80, 260) * NS_PER_MS);
     out->steps_given = m->steps_given;
     judge_outcome(st, out);
 }

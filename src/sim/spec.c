@@ -7,12 +7,12 @@
 
 enum stream { STREAM_DRIVE = 1, STREAM_DISK, STREAM_MACHINE, STREAM_FAULT };
 
-bool spec_has(const struct spec *s, enum fault_kind kind)
+bool sim_spec_has(const struct spec *s, enum fault_kind kind)
 {
-    return spec_has_line(s, kind, LINE_NONE);
+    return sim_spec_has_line(s, kind, LINE_NONE);
 }
 
-bool spec_has_line(const struct spec *s, enum fault_kind kind, enum line line)
+bool sim_spec_has_line(const struct spec *s, enum fault_kind kind, enum line line)
 {
     for (int i = 0; i < s->faults; i++) {
         if (s->fault[i].kind == kind && (line == LINE_NONE || s->fault[i].a == line))
@@ -29,42 +29,45 @@ static int64_t span(const struct profile *p, const char *key, double fallback, d
 static void drive_faults(struct spec *s, struct rng *r)
 {
     struct drive_spec *d = &s->drive;
-    if (spec_has(s, FAULT_SPEED_FAST))
-        d->speed *= rng_range(r, 1.09, 1.13);
-    if (spec_has(s, FAULT_SPEED_SLOW))
-        d->speed *= rng_range(r, 0.87, 0.91);
-    if (spec_has(s, FAULT_SPEED_UNSTEADY)) {
-        d->hunting = rng_range(r, 0.09, 0.14);
-        d->wow = rng_range(r, 0.03, 0.05);
+    if (sim_spec_has(s, FAULT_SPEED_FAST))
+        d->speed *= sim_rng_range(r, 1.09, 1.13);
+    if (sim_spec_has(s, FAULT_SPEED_SLOW))
+        d->speed *= sim_rng_range(r, 0.87, 0.91);
+    if (sim_spec_has(s, FAULT_SPEED_UNSTEADY)) {
+        d->hunting = sim_rng_range(r, 0.09, 0.14);
+        d->wow = sim_rng_range(r, 0.03, 0.05);
     }
-    if (spec_has(s, FAULT_HUB_SLIPS))
-        d->slip = rng_range(r, 0.10, 0.20);
-    if (spec_has(s, FAULT_HEAD_DEAD))
+    if (sim_spec_has(s, FAULT_HUB_SLIPS))
+        d->slip = sim_rng_range(r, 0.10, 0.20);
+    if (sim_spec_has(s, FAULT_HEAD_DEAD))
         d->amplitude[0] = d->amplitude[1] = 0;
-    if (spec_has(s, FAULT_HEAD_WEAK))
-        d->amplitude[0] = d->amplitude[1] = rng_range(r, 0.22, 0.30);
-    if (spec_has(s, FAULT_HEAD_DIRTY)) {
-        double clean = rng_chance(r, 0.5) ? 1.0 : 0.35;
-        bool upper = rng_chance(r, 0.4);
+    if (sim_spec_has(s, FAULT_HEAD_WEAK))
+        d->amplitude[0] = d->amplitude[1] = sim_rng_range(r, 0.22, 0.30);
+    if (sim_spec_has(s, FAULT_HEAD_DIRTY)) {
+        double clean = sim_rng_chance(r, 0.5) ? 1.0 : 0.35;
+        bool upper = sim_rng_chance(r, 0.4);
         d->amplitude[0] = upper ? clean : 0.26;
         d->amplitude[1] = upper ? 0.26 : clean;
     }
-    if (spec_has(s, FAULT_HEAD1_DEAD))
+    if (sim_spec_has(s, FAULT_HEAD1_DEAD))
         d->amplitude[1] = 0;
-    if (spec_has(s, FAULT_STRAP_WRONG))
+    if (sim_spec_has(s, FAULT_STRAP_WRONG))
         d->select = d->select == LINE_SELECT0 ? LINE_SELECT1 : LINE_SELECT0;
 }
 
 static void drive_timing(struct drive_spec *d, const struct profile *p, struct rng *r)
 {
-    d->start_ns = (int64_t)(profile_number(p, "start_ms", 400) * 1e6 * rng_range(r, 0.75, 1.0));
+    d->start_ns =
+        (int64_t)(profile_number(p, "start_ms", 400) * 1e6 * sim_rng_range(r, 0.75, 1.0));
     double narrow = profile_min(p, "index_width_us", 2000);
     double wide = profile_max(p, "index_width_us", 5000);
-    d->index_width_ns = (int64_t)(1e3 * (narrow + (wide - narrow) * rng_range(r, 0.35, 0.7)));
+    d->index_width_ns =
+        (int64_t)(1e3 * (narrow + (wide - narrow) * sim_rng_range(r, 0.35, 0.7)));
     d->step_min_ns = (int64_t)(profile_min(p, "step_interval_ms", 3) * 1e6);
     d->settle_ns = span(p, "settle_ms", 15, 1e6);
     d->trk00_ns = (int64_t)(profile_max(p, "trk00_valid_ms", 2.8) * 0.7e6);
-    d->pulse_ns = (int64_t)(profile_number(p, "read_pulse_ns", 400) * rng_range(r, 0.95, 1.05));
+    d->pulse_ns =
+        (int64_t)(profile_number(p, "read_pulse_ns", 400) * sim_rng_range(r, 0.95, 1.05));
     d->recovery_ns = span(p, "write_recovery_us", 700, 1e3);
 }
 
@@ -74,8 +77,8 @@ static void drive_make(struct spec *s, const struct profile *p, struct rng *r)
     d->last_cylinder = (int)profile_number(p, "cylinders", 80) - 1 + 3;
     d->nominal_rpm = profile_number(p, "speed_rpm", 300);
     d->low_rpm = profile_number(p, "speed_low_rpm", 0);
-    d->speed = 1.0 + rng_range(r, -0.004, 0.004);
-    d->wow = rng_range(r, 0.0015, 0.003);
+    d->speed = 1.0 + sim_rng_range(r, -0.004, 0.004);
+    d->wow = sim_rng_range(r, 0.0015, 0.003);
     d->wow_ninth = 0.0008;
     d->drift = 0.00015;
     d->motor_line = profile_flag(p, "has_motor_line", true);
@@ -89,8 +92,8 @@ static void drive_make(struct spec *s, const struct profile *p, struct rng *r)
     enum line select = cable_to_drive(s->cable, s->machine.select);
     d->select = select != LINE_NONE ? select : LINE_SELECT0;
     d->amplitude[0] = d->amplitude[1] = 1.0;
-    d->noisy_when_empty = rng_chance(r, 0.6);
-    d->start_cylinder = (int)rng_between(r, 3, 30);
+    d->noisy_when_empty = sim_rng_chance(r, 0.6);
+    d->start_cylinder = (int)sim_rng_between(r, 3, 30);
     const char *low = profile_word(p, "density_low", "unused");
     d->density_acts = strstr(low, "-") != NULL || d->low_rpm > 0;
     s->density_low_is_low = d->density_low_is_low = strcmp(low, "high-density") != 0;
@@ -131,7 +134,7 @@ static enum err format_make(struct spec *s, const struct sim_options *o, struct 
     double rpm = s->drive.nominal_rpm;
     int cylinders = (int)profile_number(o->drive, "cylinders", 80);
     bool fm = cylinders == 77 && profile_has_word(o->machine, "encodings", "FM") &&
-              rng_chance(r, 0.4);
+              sim_rng_chance(r, 0.4);
     s->high_density = rate > 400;
     if (rate > 400 && !can_rate(o->machine, "500") && cylinders != 77) {
         rate = rpm > 330 ? 300 : 250;
@@ -151,15 +154,15 @@ static enum err format_make(struct spec *s, const struct sim_options *o, struct 
 
 static bool protect_unseen(const struct spec *s)
 {
-    return spec_has_line(s, FAULT_CABLE_OPEN, LINE_WPROT) ||
-           spec_has_line(s, FAULT_DRIVE_LINE_DEAD, LINE_WPROT) ||
-           spec_has_line(s, FAULT_RECEIVER_DEAD, LINE_WPROT);
+    return sim_spec_has_line(s, FAULT_CABLE_OPEN, LINE_WPROT) ||
+           sim_spec_has_line(s, FAULT_DRIVE_LINE_DEAD, LINE_WPROT) ||
+           sim_spec_has_line(s, FAULT_RECEIVER_DEAD, LINE_WPROT);
 }
 
 static void disk_faults(struct spec *s, struct disk *disk, struct rng *r)
 {
     const struct disk_format *f = &s->format;
-    if (spec_has(s, FAULT_DENSITY_WRONG)) {
+    if (sim_spec_has(s, FAULT_DENSITY_WRONG)) {
         double rate = f->cell_ns < 1500 ? 250 : 500;
         disk->format = layout(rate, s->drive.nominal_rpm, f->cylinders, false);
         disk->format.sides = f->sides;
@@ -168,20 +171,20 @@ static void disk_faults(struct spec *s, struct disk *disk, struct rng *r)
      */
     if (protect_unseen(s))
         disk->protected_ = true;
-    if (spec_has(s, FAULT_WPROT_STUCK) ||
-        spec_has_line(s, FAULT_DRIVE_LINE_STUCK, LINE_WPROT) ||
-        spec_has_line(s, FAULT_CABLE_SHORT, LINE_WPROT) ||
-        spec_has_line(s, FAULT_RECEIVER_STUCK, LINE_WPROT))
+    if (sim_spec_has(s, FAULT_WPROT_STUCK) ||
+        sim_spec_has_line(s, FAULT_DRIVE_LINE_STUCK, LINE_WPROT) ||
+        sim_spec_has_line(s, FAULT_CABLE_SHORT, LINE_WPROT) ||
+        sim_spec_has_line(s, FAULT_RECEIVER_STUCK, LINE_WPROT))
         disk->protected_ = false;
-    disk->present = !spec_has(s, FAULT_DISK_ABSENT);
-    disk->formatted = !spec_has(s, FAULT_DISK_BLANK);
-    disk->worn = spec_has(s, FAULT_DISK_WORN);
-    disk->upside_down = spec_has(s, FAULT_UPSIDE_DOWN);
-    if (spec_has(s, FAULT_HARD_SECTORED)) {
-        disk->sector_holes = rng_chance(r, 0.5) ? 10 : 16;
+    disk->present = !sim_spec_has(s, FAULT_DISK_ABSENT);
+    disk->formatted = !sim_spec_has(s, FAULT_DISK_BLANK);
+    disk->worn = sim_spec_has(s, FAULT_DISK_WORN);
+    disk->upside_down = sim_spec_has(s, FAULT_UPSIDE_DOWN);
+    if (sim_spec_has(s, FAULT_HARD_SECTORED)) {
+        disk->sector_holes = sim_rng_chance(r, 0.5) ? 10 : 16;
         disk->formatted = false;
     }
-    if (spec_has(s, FAULT_TRACK_DENSITY)) {
+    if (sim_spec_has(s, FAULT_TRACK_DENSITY)) {
         disk->head_steps_per_track = 2;
         disk->format.cylinders = 40;
     }
@@ -192,11 +195,11 @@ static enum err disk_make(struct spec *s, struct disk *disk, const struct sim_op
 {
     TRY(format_make(s, o, r, e));
     *disk = (struct disk){.format = s->format};
-    disk->seed = rng_u64(r);
-    disk->writer_speed = 1.0 + rng_range(r, -0.004, 0.004);
-    disk->first_ns = (int32_t)rng_between(r, 60000, 240000);
+    disk->seed = sim_rng_u64(r);
+    disk->writer_speed = 1.0 + sim_rng_range(r, -0.004, 0.004);
+    disk->first_ns = (int32_t)sim_rng_between(r, 60000, 240000);
     disk->head_steps_per_track = 1;
-    disk->protected_ = !(s->asked & (ASKED_WRITE | ASKED_FORMAT)) && rng_chance(r, 0.2);
+    disk->protected_ = !(s->asked & (ASKED_WRITE | ASKED_FORMAT)) && sim_rng_chance(r, 0.2);
     for (int i = 0; i < TARGETS; i++)
         disk->worn_cylinders[i] = s->target[i];
     disk_faults(s, disk, r);
@@ -216,7 +219,7 @@ static enum chip chip_of(const struct profile *p, struct rng *r)
         if (strstr(profile_name(p), parts[i].part) != NULL)
             return parts[i].chip;
     }
-    return (enum chip)rng_between(r, 0, CHIPS - 1);
+    return (enum chip)sim_rng_between(r, 0, CHIPS - 1);
 }
 
 static int64_t slower(const struct profile *machine, const struct profile *drive,
@@ -230,7 +233,7 @@ static int64_t slower(const struct profile *machine, const struct profile *drive
 static void machine_timing(struct machine_spec *m, const struct sim_options *o, struct rng *r)
 {
     const struct profile *p = o->machine;
-    m->step_ns = slower(p, o->drive, "step_interval_ms", 6) + rng_between(r, 10, 40) * 1000;
+    m->step_ns = slower(p, o->drive, "step_interval_ms", 6) + sim_rng_between(r, 10, 40) * 1000;
     m->step_pulse_ns = span(p, "step_width_us", 4, 1e3);
     m->dir_setup_ns = span(p, "dir_setup_us", 24, 1e3);
     m->settle_ns = slower(p, o->drive, "settle_ms", 15);
@@ -242,7 +245,7 @@ static void machine_timing(struct machine_spec *m, const struct sim_options *o, 
         m->spin_pulses =
             0; /* only that chip counts them; an envelope profile may still name them */
     m->motor_off_pulses = (int)profile_number(p, "motor_off_index_pulses", 0);
-    m->motor_off_ns = (int64_t)(1e6 * rng_range(r, 300, 700));
+    m->motor_off_ns = (int64_t)(1e6 * sim_rng_range(r, 300, 700));
     m->search_pulses =
         (int)profile_number(p, "search_index_pulses", m->chip < CHIP_UPD765 ? 5 : 2);
     m->write_pulse_ns = span(p, "write_pulse_ns", 500, 1);
@@ -286,15 +289,15 @@ static void machine_make(struct spec *s, const struct sim_options *o, struct rng
     m->polls = profile_flag(p, "polls_units", false);
     m->uses_dskchg = profile_flag(p, "uses_dskchg", m->chip == CHIP_82077);
     m->hangs = profile_flag(p, "hangs_without_index", true) &&
-               !rng_chance(r, profile_number(p, "no_index_timer_share", 0));
-    m->host_limit_ns = rng_between(r, 1800, 2400) * NS_PER_MS;
+               !sim_rng_chance(r, profile_number(p, "no_index_timer_share", 0));
+    m->host_limit_ns = sim_rng_between(r, 1800, 2400) * NS_PER_MS;
     m->compares_head = m->chip >= CHIP_UPD765;
     m->capture_range = profile_number(p, "speed_tolerance_percent", 6) / 100;
-    if (spec_has(s, FAULT_NO_LOCK))
-        m->free_run = rng_chance(r, 0.5) ? 1.0 : rng_range(r, 0.82, 0.86);
+    if (sim_spec_has(s, FAULT_NO_LOCK))
+        m->free_run = sim_rng_chance(r, 0.5) ? 1.0 : sim_rng_range(r, 0.82, 0.86);
     m->pull_ohm = profile_number(o->drive, "pull_up_ohm", 1000);
     machine_timing(m, o, r);
-    m->tries = (int)rng_between(r, 1, 2) + (m->search_pulses < 3 ? 1 : 0);
+    m->tries = (int)sim_rng_between(r, 1, 2) + (m->search_pulses < 3 ? 1 : 0);
 }
 
 /* Where the machine's profile says that a line comes from, or "". */
@@ -374,33 +377,33 @@ static enum err check_parts(const struct spec *s, const struct fault *f,
 static void targets(struct spec *s, const struct profile *drive, struct rng *r)
 {
     int last = (int)profile_number(drive, "cylinders", 80) - 1;
-    s->target[0] = (int)rng_between(r, 4, last / 2 < 30 ? last / 2 : 30);
-    s->target[1] = s->target[0] + (int)rng_between(r, 2, 8);
-    s->target[2] = s->target[0] - (int)rng_between(r, 1, 3);
-    if (spec_has(s, FAULT_TRACK_DENSITY))
+    s->target[0] = (int)sim_rng_between(r, 4, last / 2 < 30 ? last / 2 : 30);
+    s->target[1] = s->target[0] + (int)sim_rng_between(r, 2, 8);
+    s->target[2] = s->target[0] - (int)sim_rng_between(r, 1, 3);
+    if (sim_spec_has(s, FAULT_TRACK_DENSITY))
         s->target[0] |= 2;
     while (s->drive.start_cylinder == s->target[0] || s->drive.start_cylinder == s->target[2])
         s->drive.start_cylinder++;
 }
 
-enum err spec_make(struct spec *s, struct disk *disk, const struct sim_options *o,
-                   struct err_msg *e)
+enum err sim_spec_make(struct spec *s, struct disk *disk, const struct sim_options *o,
+                       struct err_msg *e)
 {
     struct rng drive_rng;
     struct rng disk_rng;
     struct rng machine_rng;
     *s = (struct spec){.seed = o->seed, .cable = o->cable};
-    rng_seed(&drive_rng, o->seed, STREAM_DRIVE);
-    rng_seed(&disk_rng, o->seed, STREAM_DISK);
-    rng_seed(&machine_rng, o->seed, STREAM_MACHINE);
+    sim_rng_seed(&drive_rng, o->seed, STREAM_DRIVE);
+    sim_rng_seed(&disk_rng, o->seed, STREAM_DISK);
+    sim_rng_seed(&machine_rng, o->seed, STREAM_MACHINE);
     s->asked = o->asked != 0 ? o->asked : ASKED_READ;
     for (int i = 0; i < FAULTS_MAX; i++) {
         struct fault f;
-        TRY(fault_parse(o->fault[i], &f, e));
+        TRY(sim_fault_parse(o->fault[i], &f, e));
         if (f.kind != FAULT_NONE)
             s->fault[s->faults++] = f;
     }
-    spec_lines(o, &s->machine.lines, &s->drive.lines);
+    sim_spec_lines(o, &s->machine.lines, &s->drive.lines);
     machine_make(s, o, &machine_rng);
     drive_make(s, o->drive, &drive_rng);
     targets(s, o->drive, &machine_rng);

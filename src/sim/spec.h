@@ -61,12 +61,12 @@ struct spec {
     int target[TARGETS];
 };
 
-bool spec_has(const struct spec *s, enum fault_kind kind);
-bool spec_has_line(const struct spec *s, enum fault_kind kind, enum line line);
+bool sim_spec_has(const struct spec *s, enum fault_kind kind);
+bool sim_spec_has_line(const struct spec *s, enum fault_kind kind, enum line line);
 
 /* Fill s, and make the disk that lies in the drive. ERR_USAGE for a fault that these parts
  * cannot have. */
-enum err spec_make(struct spec *s, struct disk *disk, const struct sim_options *o,
-                   struct err_msg *e);
+enum err sim_spec_make(struct spec *s, struct disk *disk, const struct sim_options *o,
+                       struct err_msg *e);
 
 #endif

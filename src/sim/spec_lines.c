@@ -39,7 +39,7 @@ static enum line wearer(const struct sim_options *o, line_set drive, int pin)
     return LINE_NONE;
 }
 
-void spec_lines(const struct sim_options *o, line_set *machine, line_set *drive)
+void sim_spec_lines(const struct sim_options *o, line_set *machine, line_set *drive)
 {
     *machine = profile_lines(o->machine);
     *drive = profile_lines(o->drive);
@@ -63,8 +63,8 @@ void spec_lines(const struct sim_options *o, line_set *machine, line_set *drive)
     }
 }
 
-line_set spec_tap_lines(const struct sim_options *o, line_set machine, line_set drive,
-                        bool drive_end)
+line_set sim_spec_tap_lines(const struct sim_options *o, line_set machine, line_set drive,
+                            bool drive_end)
 {
     line_set own = drive_end ? drive : machine;
     line_set set = 0;

@@ -4,8 +4,8 @@
 
 #include "sim/sim.h"
 
-void spec_lines(const struct sim_options *o, line_set *machine, line_set *drive);
-line_set spec_tap_lines(const struct sim_options *o, line_set machine, line_set drive,
-                        bool drive_end);
+void sim_spec_lines(const struct sim_options *o, line_set *machine, line_set *drive);
+line_set sim_spec_tap_lines(const struct sim_options *o, line_set machine, line_set drive,
+                            bool drive_end);
 
 #endif

@@ -8,8 +8,8 @@ static double target_speed(const struct drive *d)
 {
     const struct drive_spec *s = d->spec;
     bool disk_needed = !s->spins_empty && !d->disk->present;
-    if (!d->motor || disk_needed || drive_has(d, FAULT_MOTOR_DEAD) ||
-        drive_has(d, FAULT_12V_MISSING))
+    if (!d->motor || disk_needed || sim_drive_has(d, FAULT_MOTOR_DEAD) ||
+        sim_drive_has(d, FAULT_12V_MISSING))
         return 0;
     double rpm = s->nominal_rpm;
     if (s->low_rpm > 0 && (s->lines & LINE_BIT(LINE_DENSITY))) {
@@ -24,12 +24,12 @@ static double swing(struct drive *d, double turn)
     const struct drive_spec *s = d->spec;
     struct spindle *p = &d->spindle;
     double angle = p->rotor / turn + p->wow_phase;
-    p->wander += 2e-5 * rng_gauss(&d->rng) - 0.01 * p->wander;
+    p->wander += 2e-5 * sim_rng_gauss(&d->rng) - 0.01 * p->wander;
     p->hunt_phase += 1.7 * SLICE_NS / 1e9;
-    return s->wow * sine_turns(angle) + s->wow_ninth * sine_turns(9 * angle) +
+    return s->wow * sim_sine_turns(angle) + s->wow_ninth * sim_sine_turns(9 * angle) +
            s->drift * p->wander / 2e-4 +
-           s->hunting * sine_turns(p->hunt_phase) *
-               (0.6 + 0.4 * sine_turns(0.37 * p->hunt_phase));
+           s->hunting * sim_sine_turns(p->hunt_phase) *
+               (0.6 + 0.4 * sim_sine_turns(0.37 * p->hunt_phase));
 }
 
 /* The hub drags behind the rotor all the time a little, and lets go now and then. */
@@ -39,9 +39,9 @@ static double slip(struct drive *d)
     if (d->spec->slip <= 0)
         return 0;
     if (p->slice_start >= p->slip_until) {
-        bool letting_go = rng_chance(&d->rng, 0.6);
-        p->slip_until = p->slice_start + rng_between(&d->rng, 20, 160) * NS_PER_MS;
-        p->slip_now = d->spec->slip * (letting_go ? rng_range(&d->rng, 0.8, 2.0) : 0.25);
+        bool letting_go = sim_rng_chance(&d->rng, 0.6);
+        p->slip_until = p->slice_start + sim_rng_between(&d->rng, 20, 160) * NS_PER_MS;
+        p->slip_now = d->spec->slip * (letting_go ? sim_rng_range(&d->rng, 0.8, 2.0) : 0.25);
     }
     return p->slip_now;
 }
@@ -57,12 +57,12 @@ static void ready_changes(struct drive *d)
     bool ready = d->disk->present && at_speed && settled && d->index.seen >= 2;
     if (ready != d->ready) {
         d->ready = ready;
-        drive_outputs(d);
-        head_sync(d);
+        sim_drive_outputs(d);
+        sim_head_sync(d);
     }
 }
 
-void spindle_slice(struct drive *d)
+void sim_spindle_slice(struct drive *d)
 {
     struct spindle *p = &d->spindle;
     double dt = (double)(p->slice_end - p->slice_start);
@@ -78,7 +78,7 @@ void spindle_slice(struct drive *d)
     p->slice_end += SLICE_NS;
     p->rotor_rate = p->speed * (1.0 + swing(d, d->disk->format.turn_ns));
     p->disk_rate = d->disk->present ? p->rotor_rate * (1.0 - slip(d)) : p->rotor_rate;
-    d->head.dirt += 0.02 * rng_gauss(&d->noise) - 0.004 * d->head.dirt;
+    d->head.dirt += 0.02 * sim_rng_gauss(&d->noise) - 0.004 * d->head.dirt;
     ready_changes(d);
 }
 
@@ -109,7 +109,7 @@ static double mark_width(const struct drive *d)
 }
 
 /* The first mark that has not passed yet. */
-void index_restart(struct drive *d)
+void sim_index_restart(struct drive *d)
 {
     double rate;
     double angle = index_angle_at_start(d, &rate);
@@ -120,7 +120,7 @@ void index_restart(struct drive *d)
     d->index.covered = false;
 }
 
-int64_t index_next(const struct drive *d)
+int64_t sim_index_next(const struct drive *d)
 {
     double rate;
     double angle = index_angle_at_start(d, &rate);
@@ -132,23 +132,23 @@ int64_t index_next(const struct drive *d)
     return t < d->spindle.slice_end ? t : NEVER;
 }
 
-void index_event(struct drive *d)
+void sim_index_event(struct drive *d)
 {
     struct index_sensor *x = &d->index;
     x->covered = !x->covered;
     if (x->covered) {
         x->next = hole_angle(d, x->hole) + mark_width(d);
-        x->skip = drive_has(d, FAULT_INDEX_WEAK) && rng_chance(&d->rng, 0.4);
-        if (!x->skip && !drive_has(d, FAULT_INDEX_DEAD))
+        x->skip = sim_drive_has(d, FAULT_INDEX_WEAK) && sim_rng_chance(&d->rng, 0.4);
+        if (!x->skip && !sim_drive_has(d, FAULT_INDEX_DEAD))
             x->seen++;
     } else {
         x->hole++;
         x->next = hole_angle(d, x->hole);
     }
-    drive_outputs(d);
+    sim_drive_outputs(d);
 }
 
-double drive_angle(const struct drive *d, int64_t t)
+double sim_drive_angle(const struct drive *d, int64_t t)
 {
     return d->spindle.disk + d->spindle.disk_rate * (double)(t - d->spindle.slice_start);
 }

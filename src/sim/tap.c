@@ -19,16 +19,17 @@ static int64_t tick_of(const struct tap *t, int64_t sample)
 static enum err flush(struct tap *t)
 {
     int64_t tick = tick_of(t, t->last_sample);
-    for (int i = 0; i < LINE_COUNT; i++) {
+    for (int i = 0; t->touched != 0 && i < LINE_COUNT; i++) {
         enum line line = (enum line)i;
         bool told = t->told & LINE_BIT(line);
-        if (!(t->info.lines & LINE_BIT(line)) || (told && t->pending[i] == t->written[i]))
+        if (!(t->touched & LINE_BIT(line)) || (told && t->pending[i] == t->written[i]))
             continue;
         t->told |= LINE_BIT(line);
         t->written[i] = t->pending[i];
         t->last_tick = tick;
         TRY(t->sink->edge(t->sink->ctx, t->index, tick, line, t->pending[i]));
     }
+    t->touched = 0;
     return ERR_OK;
 }
 
@@ -40,13 +41,15 @@ static enum err note(struct tap *t, int64_t now_ns, enum line line, enum level l
         t->last_sample = sample;
     }
     t->pending[line] = level;
+    t->touched |= LINE_BIT(line);
     return ERR_OK;
 }
 
-enum err tap_start(struct tap *t, const bool low[LINE_COUNT])
+enum err sim_tap_start(struct tap *t, const bool low[LINE_COUNT])
 {
     t->last_sample = 0;
     t->told = 0;
+    t->touched = t->info.lines; /* the first look gives every line's state */
     for (int i = 0; i < LINE_COUNT; i++) {
         bool open = t->open_leads & LINE_BIT(i);
         t->pending[i] = low[i] && !open ? LEVEL_LOW : LEVEL_HIGH;
@@ -58,7 +61,7 @@ enum err tap_start(struct tap *t, const bool low[LINE_COUNT])
     return ERR_OK;
 }
 
-enum err tap_edge(struct tap *t, int64_t now_ns, enum line line, enum level level)
+enum err sim_tap_edge(struct tap *t, int64_t now_ns, enum line line, enum level level)
 {
     if (!t->info.used || !(t->info.lines & LINE_BIT(line)) || (t->open_leads & LINE_BIT(line)))
         return ERR_OK;
@@ -70,7 +73,7 @@ enum err tap_edge(struct tap *t, int64_t now_ns, enum line line, enum level leve
     return note(t, now_ns, line, level);
 }
 
-enum err tap_flux_window(struct tap *t, int64_t now_ns, bool open)
+enum err sim_tap_flux_window(struct tap *t, int64_t now_ns, bool open)
 {
     if (!t->info.used || t->flux_open == open)
         return ERR_OK;
@@ -78,7 +81,7 @@ enum err tap_flux_window(struct tap *t, int64_t now_ns, bool open)
     return note(t, now_ns, LINE_RDATA, open ? t->rdata : LEVEL_UNKNOWN);
 }
 
-enum err tap_finish(struct tap *t, int64_t now_ns, int64_t *end_tick)
+enum err sim_tap_finish(struct tap *t, int64_t now_ns, int64_t *end_tick)
 {
     if (!t->info.used)
         return ERR_OK;

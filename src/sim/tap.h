@@ -15,16 +15,17 @@ struct tap {
     int64_t last_tick;
     enum level pending[LINE_COUNT]; /* at last_sample */
     enum level written[LINE_COUNT];
-    line_set told; /* lines whose state at the start has been written */
+    line_set touched; /* lines that changed at last_sample */
+    line_set told;    /* lines whose state at the start has been written */
     bool flux_open;
     enum level rdata; /* true level, for when the window opens */
     const struct sim_sink *sink;
 };
 
 /* All calls in rising time. */
-enum err tap_start(struct tap *t, const bool low[LINE_COUNT]);
-enum err tap_edge(struct tap *t, int64_t now_ns, enum line line, enum level level);
-enum err tap_flux_window(struct tap *t, int64_t now_ns, bool open);
-enum err tap_finish(struct tap *t, int64_t now_ns, int64_t *end_tick);
+enum err sim_tap_start(struct tap *t, const bool low[LINE_COUNT]);
+enum err sim_tap_edge(struct tap *t, int64_t now_ns, enum line line, enum level level);
+enum err sim_tap_flux_window(struct tap *t, int64_t now_ns, bool open);
+enum err sim_tap_finish(struct tap *t, int64_t now_ns, int64_t *end_tick);
 
 #endif

@@ -20,18 +20,18 @@ static void tell(struct world *w, int net, bool low)
         if (p->kind != PORT_TAP_MACHINE && p->kind != PORT_TAP_DRIVE)
             continue;
         int tap = p->kind == PORT_TAP_MACHINE ? TAP_MACHINE_END : TAP_DRIVE_END;
-        enum err err = tap_edge(&w->tap[tap], w->now, p->line, level);
+        enum err err = sim_tap_edge(&w->tap[tap], w->now, p->line, level);
         if (err != ERR_OK && w->err == ERR_OK)
             w->err = err;
     }
     for (int i = w->first_port[net]; i < w->first_port[net + 1]; i++) {
         const struct port *p = &w->port[i];
         if (p->kind == PORT_MACHINE)
-            machine_input(&w->machine, p->line, low);
+            sim_machine_input(&w->machine, p->line, low);
         else if (p->kind == PORT_DRIVE)
-            drive_input(&w->drive, p->line, low);
+            sim_drive_input(&w->drive, p->line, low);
         else if (p->kind == PORT_OTHER_DRIVE)
-            drive_input(&w->other, p->line, low);
+            sim_drive_input(&w->other, p->line, low);
     }
 }
 
@@ -108,9 +108,10 @@ static void glitches_go(struct world *w)
 static void neighbours_jump(struct world *w, enum line line, double p)
 {
     for (int i = 0; i < LINE_COUNT; i++) {
-        if (nets_neighbours(w->spec.cable, line, (enum line)i) && rng_chance(&w->rng, p))
+        if (sim_nets_neighbours(w->spec.cable, line, (enum line)i) &&
+            sim_rng_chance(&w->rng, p))
             force(w, w->nets.machine[i], false, 20,
-                  rng_between(&w->rng, GLITCH_MIN_NS, GLITCH_MAX_NS));
+                  sim_rng_between(&w->rng, GLITCH_MIN_NS, GLITCH_MAX_NS));
     }
 }
 
@@ -124,14 +125,15 @@ static void bus_disturbs(struct world *w, enum party party, enum line line, bool
         return;
     if (w->no_ground && low && line_is_motor(line))
         w->bounce_at = w->now + NS_PER_MS / 10;
-    if (w->ringing && low && rng_chance(&w->rng, 0.5))
-        force(w, net, true, rng_between(&w->rng, 50, 120), rng_between(&w->rng, 50, 160));
-    if (w->weak_low && low && rng_chance(&w->rng, 0.35))
-        force(w, net, true, rng_between(&w->rng, 0, 300),
-              rng_chance(&w->rng, 0.1) ? 12000 : rng_between(&w->rng, 60, 400));
+    if (w->ringing && low && sim_rng_chance(&w->rng, 0.5))
+        force(w, net, true, sim_rng_between(&w->rng, 50, 120),
+              sim_rng_between(&w->rng, 50, 160));
+    if (w->weak_low && low && sim_rng_chance(&w->rng, 0.35))
+        force(w, net, true, sim_rng_between(&w->rng, 0, 300),
+              sim_rng_chance(&w->rng, 0.1) ? 12000 : sim_rng_between(&w->rng, 60, 400));
 }
 
-void world_pull(struct world *w, enum party party, enum line line, bool low)
+void sim_world_pull(struct world *w, enum party party, enum line line, bool low)
 {
     int net = party == PARTY_MACHINE ? w->nets.machine[line] : w->nets.drive[line];
     if (net == NET_NONE)
@@ -152,9 +154,9 @@ static void bounce(struct world *w)
 {
     static const enum line shaken[] = {LINE_INDEX, LINE_TRK00, LINE_STEP,
                                        LINE_RDATA, LINE_WPROT, LINE_DIR};
-    enum line line = shaken[rng_between(&w->rng, 0, 5)];
-    force(w, w->nets.machine[line], false, 0, rng_between(&w->rng, GLITCH_MIN_NS, 600));
-    w->bounce_at = w->now + rng_between(&w->rng, 300000, 9000000);
+    enum line line = shaken[sim_rng_between(&w->rng, 0, 5)];
+    force(w, w->nets.machine[line], false, 0, sim_rng_between(&w->rng, GLITCH_MIN_NS, 600));
+    w->bounce_at = w->now + sim_rng_between(&w->rng, 300000, 9000000);
     if (w->drive.spindle.speed > 0.98)
         w->bounce_at = NEVER;
 }
@@ -162,13 +164,13 @@ static void bounce(struct world *w)
 static void flux_window(struct world *w, bool open)
 {
     for (int i = 0; i < TAPS; i++) {
-        enum err err = tap_flux_window(&w->tap[i], w->now, open);
+        enum err err = sim_tap_flux_window(&w->tap[i], w->now, open);
         if (err != ERR_OK && w->err == ERR_OK)
             w->err = err;
     }
 }
 
-void world_open_flux(struct world *w)
+void sim_world_open_flux(struct world *w)
 {
     if (w->flux_ns <= 0)
         return;
@@ -183,9 +185,9 @@ static int64_t earlier(int64_t a, int64_t b)
 
 static int64_t next_event(const struct world *w)
 {
-    int64_t next = earlier(drive_next(&w->drive), machine_next(&w->machine));
+    int64_t next = earlier(sim_drive_next(&w->drive), sim_machine_next(&w->machine));
     if (w->has_other)
-        next = earlier(next, drive_next(&w->other));
+        next = earlier(next, sim_drive_next(&w->other));
     for (int i = 0; i < w->risings; i++)
         next = earlier(next, w->nets.net[w->rising[i]].rise_at);
     for (int i = 0; i < w->glitches; i++)
@@ -199,18 +201,18 @@ static void due(struct world *w)
     glitches_go(w);
     if (w->bounce_at <= w->now)
         bounce(w);
-    if (drive_next(&w->drive) <= w->now)
-        drive_event(&w->drive);
-    if (w->has_other && drive_next(&w->other) <= w->now)
-        drive_event(&w->other);
-    machine_event(&w->machine);
+    if (sim_drive_next(&w->drive) <= w->now)
+        sim_drive_event(&w->drive);
+    if (w->has_other && sim_drive_next(&w->other) <= w->now)
+        sim_drive_event(&w->other);
+    sim_machine_event(&w->machine);
     if (w->flux_until <= w->now) {
         w->flux_until = NEVER;
         flux_window(w, false);
     }
 }
 
-void world_step(struct world *w, int64_t t)
+void sim_world_step(struct world *w, int64_t t)
 {
     int64_t next = next_event(w);
     if (next > t) {
@@ -222,10 +224,10 @@ void world_step(struct world *w, int64_t t)
     due(w);
 }
 
-void world_run(struct world *w, int64_t t)
+void sim_world_run(struct world *w, int64_t t)
 {
     while (w->now < t)
-        world_step(w, t);
+        sim_world_step(w, t);
     while (next_event(w) <= t)
-        world_step(w, t);
+        sim_world_step(w, t);
 }

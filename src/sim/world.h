@@ -54,12 +54,12 @@ struct world {
 };
 
 /* Pull a line low, or let it go, at a party's own header. */
-void world_pull(struct world *w, enum party party, enum line line, bool low);
+void sim_world_pull(struct world *w, enum party party, enum line line, bool low);
 /* Let time go on to t; everything due up to t has happened. */
-void world_run(struct world *w, int64_t t);
+void sim_world_run(struct world *w, int64_t t);
 /* To the next event, but not past t. */
-void world_step(struct world *w, int64_t t);
+void sim_world_step(struct world *w, int64_t t);
 /* Record RDATA from now on for the window that the options give. */
-void world_open_flux(struct world *w);
+void sim_world_open_flux(struct world *w);
 
 #endif

@@ -50,10 +50,10 @@ static void mfm_identifier_has_the_cells_of_the_standard(void **state)
     static const uint16_t id[] = {0x4489, 0x4489, 0x4489, 0x5554, 0xAAAA,
                                   0xAAAA, 0xAAA9, 0x2AA4, 0x5244, 0x9455};
     struct cells c = {0};
-    cells_track(&c, &DD9, 7, 0, 0, 0);
+    sim_cells_track(&c, &DD9, 7, 0, 0, 0);
     assert_false(c.failed);
     assert_true(holds(&c, id, 10));
-    cells_release(&c);
+    sim_cells_release(&c);
 }
 
 /* Standards handbook, key FM-IDCELLS: FE 00 00 01 00 with check bytes D2 C3. */
@@ -62,9 +62,9 @@ static void fm_identifier_has_the_cells_of_the_standard(void **state)
     (void)state;
     static const uint16_t id[] = {0xF57E, 0xAAAA, 0xAAAA, 0xAAAB, 0xAAAA, 0xFBAE, 0xFAAF};
     struct cells c = {0};
-    cells_track(&c, &FM26, 7, 0, 0, 0);
+    sim_cells_track(&c, &FM26, 7, 0, 0, 0);
     assert_true(holds(&c, id, 7));
-    cells_release(&c);
+    sim_cells_release(&c);
 }
 
 /* Standards handbook, column "used" of the LAY- keys. */
@@ -85,9 +85,9 @@ static void tracks_have_the_lengths_of_the_layouts(void **state)
         f.sectors = layout[i].sectors;
         f.size_code = layout[i].size_code;
         f.gap3 = layout[i].gap3;
-        cells_track(&c, &f, 1, 5, 1, 0);
+        sim_cells_track(&c, &f, 1, 5, 1, 0);
         assert_int_equal(c.count, layout[i].bytes * 16);
-        cells_release(&c);
+        sim_cells_release(&c);
     }
 }
 
@@ -97,12 +97,12 @@ static void check_bytes_agree_with_the_handbook(void **state)
     (void)state;
     uint16_t crc = 0xFFFF;
     for (int i = 0; i < 3; i++)
-        crc = crc16(crc, 0xA1);
+        crc = sim_crc16(crc, 0xA1);
     assert_int_equal(crc, 0xCDB4);
-    assert_int_equal(crc16(crc, 0xFE), 0xB230);
-    crc = crc16(crc, 0xFB);
+    assert_int_equal(sim_crc16(crc, 0xFE), 0xB230);
+    crc = sim_crc16(crc, 0xFB);
     for (int i = 0; i < 512; i++)
-        crc = crc16(crc, 0xE5);
+        crc = sim_crc16(crc, 0xE5);
     assert_int_equal(crc, 0xC40B);
 }
 
@@ -111,8 +111,8 @@ static void random_numbers_are_those_of_the_published_generator(void **state)
 {
     (void)state;
     struct rng r = {1234567};
-    assert_true(rng_u64(&r) == UINT64_C(6457827717110365317));
-    assert_true(rng_u64(&r) == UINT64_C(3203168211198807973));
+    assert_true(sim_rng_u64(&r) == UINT64_C(6457827717110365317));
+    assert_true(sim_rng_u64(&r) == UINT64_C(3203168211198807973));
 }
 
 static void gauss_has_mean_zero_and_unit_deviation(void **state)
@@ -121,9 +121,9 @@ static void gauss_has_mean_zero_and_unit_deviation(void **state)
     struct rng r;
     double sum = 0;
     double square = 0;
-    rng_seed(&r, 3, 4);
+    sim_rng_seed(&r, 3, 4);
     for (int i = 0; i < 20000; i++) {
-        double g = rng_gauss(&r);
+        double g = sim_rng_gauss(&r);
         sum += g;
         square += g * g;
     }
@@ -137,7 +137,7 @@ static void sine_is_a_sine(void **state)
     static const double known[][2] = {
         {0, 0}, {1.0 / 12, 0.5}, {0.25, 1}, {1.0 / 3, 0.866025}, {0.75, -1}, {2.125, 0.707107}};
     for (size_t i = 0; i < sizeof known / sizeof known[0]; i++) {
-        double d = sine_turns(known[i][0]) - known[i][1];
+        double d = sim_sine_turns(known[i][0]) - known[i][1];
         assert_true(d < 2e-3 && d > -2e-3);
     }
 }
@@ -151,7 +151,7 @@ static void every_listed_fault_is_known_and_the_list_is_sorted(void **state)
     for (size_t i = 0; i < count; i++) {
         struct fault f;
         struct err_msg e = {0};
-        assert_int_equal(fault_parse(name[i], &f, &e), ERR_OK);
+        assert_int_equal(sim_fault_parse(name[i], &f, &e), ERR_OK);
         assert_int_equal(f.kind == FAULT_NONE, strcmp(name[i], "none") == 0);
         if (i > 0)
             assert_true(strcmp(name[i - 1], name[i]) < 0);
@@ -172,7 +172,7 @@ static void unknown_faults_are_refused_with_a_reason(void **state)
     for (size_t i = 0; i < sizeof bad / sizeof bad[0]; i++) {
         struct fault f;
         struct err_msg e = {0};
-        assert_int_equal(fault_parse(bad[i], &f, &e), ERR_USAGE);
+        assert_int_equal(sim_fault_parse(bad[i], &f, &e), ERR_USAGE);
         assert_true(e.text[0] != '\0');
     }
 }
@@ -181,7 +181,7 @@ static void joined_pairs_name_both_lines(void **state)
 {
     (void)state;
     struct fault f;
-    assert_int_equal(fault_parse("cable.DIR+STEP.short", &f, NULL), ERR_OK);
+    assert_int_equal(sim_fault_parse("cable.DIR+STEP.short", &f, NULL), ERR_OK);
     assert_int_equal(f.kind, FAULT_CABLE_JOIN);
     assert_int_equal(f.a, LINE_DIR);
     assert_int_equal(f.b, LINE_STEP);
@@ -193,17 +193,17 @@ static void read_turn(const struct disk_format *f, double speed, double free_run
 {
     struct cells c = {0};
     struct separator s;
-    cells_track(&c, f, 9, 3, 0, 0);
-    separator_start(&s, f->fm, f->cell_ns, 0.06, free_run, 0);
+    sim_cells_track(&c, f, 9, 3, 0, 0);
+    sim_separator_start(&s, f->fm, f->cell_ns, 0.06, free_run, 0);
     *ids = *good = 0;
     for (size_t i = 0; i < c.count; i++) {
         if (c.cell[i])
-            separator_pulse(&s, (int64_t)(5000 + (double)i * f->cell_ns * speed));
+            sim_separator_pulse(&s, (int64_t)(5000 + (double)i * f->cell_ns * speed));
         *ids += s.id_new && s.id.good && s.id.cylinder == 3;
         *good += s.data_new && s.data_good;
         s.id_new = s.data_new = false;
     }
-    cells_release(&c);
+    sim_cells_release(&c);
 }
 
 static void separator_follows_within_its_range_only(void **state)
@@ -232,7 +232,7 @@ static void writing_replaces_an_arc_also_across_the_index(void **state)
     static const double fresh[] = {2850, 2950, 3050, 3150};
     static const int32_t after[] = {50, 150, 400, 600, 850, 950};
     memcpy(t.pos, before, sizeof before);
-    assert_int_equal(track_write(&t, 1000, 2800, 3200, fresh, 4), ERR_OK);
+    assert_int_equal(sim_track_write(&t, 1000, 2800, 3200, fresh, 4), ERR_OK);
     assert_int_equal(t.count, 6);
     assert_memory_equal(t.pos, after, sizeof after);
     free(t.pos);

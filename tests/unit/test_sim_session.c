@@ -19,11 +19,11 @@ static void decode(const struct session *s, int tap, double cell_ns, bool fm,
     const struct seen_line *l = &s->line[tap][LINE_RDATA];
     struct separator sep;
     *out = (struct decoded){0};
-    separator_start(&sep, fm, cell_ns, 0.08, 0, 0);
+    sim_separator_start(&sep, fm, cell_ns, 0.08, 0, 0);
     for (size_t i = 1; i < l->count; i++) {
         if (l->edge[i].level != LEVEL_LOW || l->edge[i - 1].level != LEVEL_HIGH)
             continue;
-        separator_pulse(&sep, l->edge[i].ns);
+        sim_separator_pulse(&sep, l->edge[i].ns);
         if (sep.id_new) {
             out->ids += sep.id.good;
             out->bad_ids += !sep.id.good;
