@@ -184,8 +184,8 @@ enum err accesses_finish(struct bus_tracker *t)
     }
     for (size_t i = 0; i < s->access_count; i++) {
         const struct access *a = &s->access[i];
-        moved = moved || a->kind == ACCESS_SEEK || a->kind == ACCESS_RESTORE;
-        if (a->kind != ACCESS_READ || a->end_ns - a->start_ns < RETRY_READ_NS) {
+        moved = moved || (read != NULL && !same_place(s, read, a));
+        if (a->kind != ACCESS_READ || a->end_ns - a->start_ns < RETRY_NS) {
             continue;
         }
         s->retries += read != NULL && moved && same_place(s, read, a);

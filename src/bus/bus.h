@@ -58,7 +58,7 @@ struct seek {
 
 enum access_kind {
     ACCESS_SPIN_UP, /* MOTOR active to first step or read */
-    ACCESS_RESTORE, /* outward steps that end with TRK00 active, or at a limit */
+    ACCESS_RESTORE, /* outward steps that make TRK00 active, or end at a limit */
     ACCESS_SEEK,
     ACCESS_READ, /* selected, turning, still: a stretch of at least 20 ms without STEP or WGATE
                   */
@@ -198,7 +198,7 @@ const char *line_state_name(enum line_state s); /* the contract's words */
 /* Two taps. Edge lists of slow lines of each tap, made while streaming. */
 struct tap_edges;
 enum err tap_edges_new(struct tap_edges **out);
-/* RDATA and WDATA are only counted, in windows of 10 ms; others are kept up to 200,000 edges a
+/* RDATA and WDATA are only counted, in windows of 1 ms; others are kept up to 200,000 edges a
  * line. */
 enum err tap_edges_add(struct tap_edges *t, int64_t ns, enum line line, enum level level);
 /* The recording went on until ns, though nothing moved: lines are compared up to there. */

@@ -37,14 +37,18 @@ static void seek_open(struct bus_tracker *t, int64_t ns, int8_t direction,
     };
 }
 
+enum err seek_before_pulse(struct bus_tracker *t, int64_t ns, int8_t direction)
+{
+    const struct open_seek *k = &t->seek;
+    bool goes_on = k->s.direction == direction && k->mask == t->select_mask &&
+                   k->s.selected == t->selected;
+    return k->open && !goes_on ? seek_close(t, ns, false) : ERR_OK;
+}
+
 enum err seek_pulse(struct bus_tracker *t, int64_t ns, int8_t direction,
                     const struct moment *before)
 {
     struct open_seek *k = &t->seek;
-    if (k->open && (k->s.direction != direction || k->mask != t->select_mask ||
-                    k->s.selected != t->selected)) {
-        TRY(seek_close(t, ns, false));
-    }
     TRY(segment_step(t, ns));
     if (!k->open) {
         seek_open(t, ns, direction, before);
@@ -133,7 +137,7 @@ static enum err seek_access(struct bus_tracker *t, int64_t ns, bool at_end)
     bool going = at_end && ns - k->s.end_ns < own;
     enum access_kind kind = ACCESS_SEEK;
     enum access_end end = going ? ACCESS_OPEN : ACCESS_DONE;
-    if (k->s.direction < 0 && k->s.trk00_after == LEVEL_LOW) {
+    if (k->s.direction < 0 && k->s.trk00_after == LEVEL_LOW && k->s.trk00_before != LEVEL_LOW) {
         kind = ACCESS_RESTORE;
         end = ACCESS_DONE;
     } else if (k->s.direction < 0 && hit_limit(t)) {

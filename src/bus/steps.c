@@ -53,6 +53,7 @@ static enum err pulse(struct bus_tracker *t, int64_t ns)
 {
     int8_t direction = direction_now(t);
     TRY(trk00_resolve(t, t->step_fall_ns));
+    TRY(seek_before_pulse(t, ns, direction));
     steps_judge_inward(t);
     time_step(t, ns, direction);
     count_step(t, direction);

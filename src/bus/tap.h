@@ -5,8 +5,9 @@
 #include "base/units.h"
 #include "bus/bus.h"
 
-#define TAP_EDGES_MAX   200000 /* a line; windows likewise */
-#define TAP_WINDOW_NS   (10 * NS_PER_MS)
+#define TAP_EDGES_MAX   200000 /* a line */
+#define TAP_WINDOWS_MAX 1000000
+#define TAP_WINDOW_NS   NS_PER_MS
 #define TAP_DRIFT_MAX   200e-6
 #define TAP_PROPAGATION (1 * NS_PER_US)
 

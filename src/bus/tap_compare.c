@@ -6,7 +6,7 @@
 /* Edges may be lost at a threshold here and there before two lines count as different. */
 #define SAME_PERCENT      95
 #define BUSY_SAME_PERCENT 90
-#define BUSY_SLACK_EDGES  64
+#define BUSY_SLACK_EDGES  512 /* windows cut by the ends of a recording */
 
 struct both {
     const struct tap_edges *m, *d;
@@ -63,19 +63,10 @@ static void compare_slow(const struct both *k, struct tap_line *l)
     }
 }
 
-static bool window_recorded(const struct both *k, const struct tap_line *l, int64_t from,
-                            int64_t to)
+/* Edges in the windows of a busy line that touch a time of its own clock. */
+static int64_t edges_near(const struct tap_track *t, int64_t from, int64_t to)
 {
-    return from >= k->from_ns && to <= k->to_ns &&
-           tap_recorded(&k->m->line[l->machine_line], from, to) &&
-           tap_recorded(&k->d->line[l->drive_line], tap_to_drive(&k->clock, from),
-                        tap_to_drive(&k->clock, to));
-}
-
-/* Edges of a busy line within a time of its own clock, from its windows. */
-static double edges_within(const struct tap_track *t, int64_t from, int64_t to)
-{
-    double sum = 0;
+    int64_t sum = 0;
     size_t low = 0;
     size_t high = t->window_count;
     while (low < high) {
@@ -87,51 +78,60 @@ static double edges_within(const struct tap_track *t, int64_t from, int64_t to)
         }
     }
     for (; low < t->window_count && t->window[low].index * TAP_WINDOW_NS < to; low++) {
-        int64_t start = t->window[low].index * TAP_WINDOW_NS;
-        int64_t end = start + TAP_WINDOW_NS;
-        int64_t shared = (end < to ? end : to) - (start > from ? start : from);
-        sum += (double)t->window[low].edges * (double)shared / (double)TAP_WINDOW_NS;
+        sum += t->window[low].edges;
     }
     return sum;
 }
 
-/* Lengths of time during which a busy line was recorded at both taps, summed up window by
- * window. */
-static void compare_busy(const struct both *k, struct tap_line *l)
+/* Edges of a busy line at one tap while both taps recorded it; *near: those that have company
+ * at the other. */
+static int64_t busy_edges(const struct both *k, const struct tap_line *l, bool from_machine,
+                          int64_t *near)
 {
     const struct tap_track *m = &k->m->line[l->machine_line];
     const struct tap_track *d = &k->d->line[l->drive_line];
-    double machine = 0;
-    double drive = 0;
-    for (size_t i = 0; i < m->window_count; i++) {
-        int64_t from = m->window[i].index * TAP_WINDOW_NS;
-        if (window_recorded(k, l, from, from + TAP_WINDOW_NS)) {
-            machine += (double)m->window[i].edges;
-            drive += edges_within(d, tap_to_drive(&k->clock, from),
-                                  tap_to_drive(&k->clock, from + TAP_WINDOW_NS));
+    const struct tap_track *a = from_machine ? m : d;
+    int64_t sum = 0;
+    for (size_t i = 0; i < a->window_count; i++) {
+        int64_t from = a->window[i].index * TAP_WINDOW_NS;
+        int64_t to = from + TAP_WINDOW_NS;
+        int64_t machine_from = from_machine ? from : tap_to_machine(&k->clock, from);
+        int64_t machine_to = from_machine ? to : tap_to_machine(&k->clock, to);
+        int64_t drive_from = from_machine ? tap_to_drive(&k->clock, from) : from;
+        int64_t drive_to = from_machine ? tap_to_drive(&k->clock, to) : to;
+        if (machine_from < k->from_ns || machine_to > k->to_ns ||
+            !tap_recorded(m, machine_from, machine_to) ||
+            !tap_recorded(d, drive_from, drive_to)) {
+            continue;
         }
+        sum += a->window[i].edges;
+        bool company = from_machine ? edges_near(d, drive_from, drive_to) > 0
+                                    : edges_near(m, machine_from, machine_to) > 0;
+        *near += company ? a->window[i].edges : 0;
     }
-    for (size_t i = 0; i < d->window_count; i++) {
-        int64_t from = tap_to_machine(&k->clock, d->window[i].index * TAP_WINDOW_NS);
-        int64_t to = tap_to_machine(&k->clock, (d->window[i].index + 1) * TAP_WINDOW_NS);
-        if (window_recorded(k, l, from, to) && edges_within(m, from, to) <= 0) {
-            drive += (double)d->window[i].edges;
-        }
-    }
-    double less = machine < drive ? machine : drive;
-    l->matched = (int64_t)less;
-    l->only_machine = (int64_t)(machine - less);
-    l->only_drive = (int64_t)(drive - less);
-    if (machine <= 0 && drive <= 0) {
+    return sum;
+}
+
+/* Busy lines are compared by how many edges there are, not edge by edge. */
+static void compare_busy(const struct both *k, struct tap_line *l)
+{
+    int64_t near = 0;
+    int64_t machine = busy_edges(k, l, true, &near);
+    int64_t drive = busy_edges(k, l, false, &near);
+    int64_t less = machine < drive ? machine : drive;
+    int64_t more = machine < drive ? drive : machine;
+    l->matched = less;
+    l->only_machine = machine - less;
+    l->only_drive = drive - less;
+    if (more == 0) {
         l->relation = TAP_NOT_COMPARED;
-    } else if (drive <= 0) {
-        l->relation = TAP_QUIET_DRIVE;
-    } else if (machine <= 0) {
-        l->relation = TAP_QUIET_MACHINE;
+    } else if (near > 0) {
+        int64_t slack = more / 4 < BUSY_SLACK_EDGES ? more / 4 : BUSY_SLACK_EDGES;
+        l->relation = 100 * (less + slack) >= BUSY_SAME_PERCENT * more ? TAP_SAME : TAP_DIFFER;
     } else {
-        double more = machine + drive - less;
-        l->relation =
-            100 * (less + BUSY_SLACK_EDGES) >= BUSY_SAME_PERCENT * more ? TAP_SAME : TAP_DIFFER;
+        l->relation = drive == 0     ? TAP_QUIET_DRIVE
+                      : machine == 0 ? TAP_QUIET_MACHINE
+                                     : TAP_DIFFER;
     }
 }
 

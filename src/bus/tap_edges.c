@@ -52,12 +52,12 @@ static enum err window_add(struct tap_track *t, int64_t ns)
         t->window[t->window_count - 1].edges++;
         return ERR_OK;
     }
-    if (t->window_count == TAP_EDGES_MAX) {
+    if (t->window_count == TAP_WINDOWS_MAX) {
         return ERR_OK;
     }
     if (t->window_count == t->window_cap) {
         TRY(array_grow((void **)&t->window, &t->window_cap, t->window_count + 1,
-                       sizeof t->window[0], TAP_EDGES_MAX));
+                       sizeof t->window[0], TAP_WINDOWS_MAX));
     }
     t->window[t->window_count++] = (struct tap_window){.index = index, .edges = 1};
     return ERR_OK;
@@ -85,9 +85,9 @@ enum err tap_edges_add(struct tap_edges *t, int64_t ns, enum line line, enum lev
     }
     k->moves++;
     if (tap_is_busy(line)) {
-        bool full = k->window_count == TAP_EDGES_MAX;
+        bool full = k->window_count == TAP_WINDOWS_MAX;
         TRY(window_add(k, ns));
-        return !full && k->window_count == TAP_EDGES_MAX
+        return !full && k->window_count == TAP_WINDOWS_MAX
                    ? edge_add(&k->state, &k->state_count, &k->state_cap, ns, LEVEL_UNKNOWN)
                    : ERR_OK;
     }

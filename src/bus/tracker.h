@@ -18,7 +18,7 @@
 #define STILL_NS       (20 * NS_PER_MS)
 #define GATED_NS       (2 * NS_PER_US)   /* drive outputs follow select within this */
 #define TRK00_STEADY   (100 * NS_PER_US) /* TRK00 must hold a level this long to be believed */
-#define RETRY_READ_NS  (60 * NS_PER_MS)  /* a read this long at a place counts as tried */
+#define RETRY_NS       (60 * NS_PER_MS)  /* staying less at a place is no attempt to read it */
 #define PAIR_WINDOW_NS 200
 #define PAIR_EDGES_MIN 4
 #define NEVER          INT64_MAX
@@ -189,6 +189,8 @@ enum err trk00_resolve(struct bus_tracker *t, int64_t ns);
 enum err steps_deselect(struct bus_tracker *t, int64_t ns);
 
 /* seeks.c */
+/* Ends a seek that the coming pulse does not belong to. */
+enum err seek_before_pulse(struct bus_tracker *t, int64_t ns, int8_t direction);
 enum err seek_pulse(struct bus_tracker *t, int64_t ns, int8_t direction,
                     const struct moment *before);
 void seek_trk00(struct bus_tracker *t, enum level level);
