@@ -30,9 +30,7 @@ trap 'rm -f "$log"' EXIT INT TERM
 
 install_missing $BUILD_PACKAGES libcmocka-dev clang-format sigrok-cli
 if [ "$asan" = yes ] || [ -n "$fuzz" ]; then
-  install_missing clang
-  clang_major=$(clang -dumpversion)
-  install_missing "libclang-rt-${clang_major%%.*}-dev"
+  install_missing clang libclang-rt-dev
 fi
 
 # run_tests FOLDER [CTEST OPTION]...
