@@ -81,17 +81,29 @@ static enum err finish(struct files *f, const struct sim_result *r)
     return err;
 }
 
+/* Invented machines, one a controller. */
+static const char *machine_word(const struct sim_options *o)
+{
+    static const char *const words[][2] = {{"wd177x", "Heron 2"},
+                                           {"wd179x", "Dunlin"},
+                                           {"upd765", "Tern 80"},
+                                           {"82077", "Curlew"}};
+    for (size_t i = 0; i < sizeof words / sizeof words[0]; i++) {
+        if (strstr(profile_name(o->machine), words[i][0]) != NULL)
+            return words[i][1];
+    }
+    return "Plover";
+}
+
 /* Titles say no more than a person who brings a machine in. */
 static const char *title_of(const struct sim_options *o, const struct sim_result *r)
 {
-    static const char *const well[] = {"Heron 2, checked before it goes back to its owner",
-                                       "Tern 80 with a drive from the shelf",
-                                       "Curlew, routine look at the drive bus"};
+    static const char *const well[] = {"checked before it goes back to its owner",
+                                       "with a drive from the shelf",
+                                       "a routine look at the drive bus"};
     static const char *const ill[] = {
-        "Heron 2 on the Lantern Street bench: the disk drive gives trouble",
-        "Tern 80, drive trouble since it came down from the loft",
-        "Curlew: the owner cannot use his disks",
-        "Heron 2: trouble with the drive, more is not known"};
+        "the disk drive gives trouble", "drive trouble since it came down from the loft",
+        "the owner cannot use the disks", "trouble with the drive, more is not known"};
     struct rng rng;
     sim_rng_seed(&rng, o->seed, 90);
     if (strcmp(r->outcome, "worked") == 0)
@@ -149,6 +161,15 @@ static enum err capture_section(struct buf *b, const struct sim_options *o,
     return r->error[0] != '\0' ? buf_printf(b, "error = %s\n", r->error) : ERR_OK;
 }
 
+/* A .wec comes from an adapter. Its self-check would have found an open lead, so there none was
+ * done. */
+static enum err selfcheck_section(struct buf *b, const struct spec *s)
+{
+    if (sim_spec_has(s, FAULT_LEAD_OPEN) || sim_spec_has(s, FAULT_SAMPLED_TOO_SLOWLY))
+        return buf_str(b, "\n[selfcheck]\nresult = not-done\n");
+    return buf_str(b, "\n[selfcheck]\nresult = passed\nhours-ago = 1\n");
+}
+
 static enum err case_text(struct buf *b, const struct spec *s, const struct sim_options *o,
                           const struct sim_result *r, const struct sim_play *p)
 {
@@ -156,13 +177,16 @@ static enum err case_text(struct buf *b, const struct spec *s, const struct sim_
     bool machine = misfit && o->seed % 4 == 3;
     const char *drive = profile_name(o->drive);
     const char *chip = profile_name(o->machine);
-    TRY(buf_printf(b, "[case]\ntitle = %s\n", title_of(o, r)));
+    TRY(buf_printf(b, "[case]\ntitle = %s on the Lantern Street bench: %s\n", machine_word(o),
+                   title_of(o, r)));
     TRY(buf_printf(b, "machine = %s\n", machine ? wrong_machine(chip) : chip));
     TRY(buf_printf(b, "drive = %s\n", misfit && !machine ? wrong_drive(drive) : drive));
     TRY(buf_printf(b, "cable = %s\ndisk = %s\n", profile_name(o->cable), disk_word(s, o)));
     TRY(buf_printf(b, "drives-attached = %d\n", sim_spec_has(s, FAULT_SELECT_SHARED) ? 2 : 1));
     if (o->asked & (ASKED_WRITE | ASKED_FORMAT))
         TRY(buf_str(b, "scratch = yes\n"));
+    if (o->wec)
+        TRY(selfcheck_section(b, s));
     for (int tap = 0; tap < TAPS; tap++) {
         struct sim_tap_info t;
         sim_play_info(p, tap, &t);

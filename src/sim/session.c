@@ -198,6 +198,8 @@ static void motor_off(struct machine *m)
         st = sim_machine_wait_index(m, m->spec->motor_off_pulses);
     else
         st = idle(m, m->spec->motor_off_ns);
+    if (st == ST_OK)
+        st = sim_machine_wait(m, sim_rng_between(&m->rng, 5, 25) * NS_PER_MS);
     if (st != ST_OK)
         return; /* never counted: the motor stays on */
     sim_machine_pull(m, LINE_HLOAD, false);
