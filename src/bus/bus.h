@@ -148,11 +148,9 @@ struct bus_story {
     int32_t longest_in_with_trk00; /* most inward steps in a row with TRK00 still active after
                                       them */
     int32_t trk00_at_other_place;  /* seeks with TRK00 active at tracked cylinder 3 or more */
-    int32_t
-        trk00_missing_at_zero; /* seeks with TRK00 inactive at tracked cylinder 0, settled */
+    int32_t trk00_missing_at_zero; /* seeks with TRK00 inactive at tracked cylinder 0 */
     int32_t restores, restores_failed;
-    int32_t
-        retries; /* the head moved away and came back to the place just read (60 ms and more) */
+    int32_t retries;         /* times the head moved away and came back to what it just read */
     int32_t step_limit_seen; /* steps of the longest failed restore */
     /* gates and activity */
     int32_t write_gates; /* WGATE pulses */

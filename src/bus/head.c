@@ -168,18 +168,18 @@ void head_trk00_active(struct bus_tracker *t, bool came)
 
 static int8_t unit_now(const struct bus_tracker *t)
 {
-    for (int8_t i = 0; i < UNITS; i++) {
+    for (int i = 0; i < UNITS; i++) {
         if (t->select_mask >> i & 1u) {
-            return i;
+            return (int8_t)i;
         }
     }
-    return t->selected ? -1 : -2;
+    return (int8_t)(t->selected ? -1 : -2);
 }
 
 static int8_t side_now(const struct bus_tracker *t)
 {
     enum level side = t->line[LINE_SIDE].level;
-    return side == LEVEL_UNKNOWN ? -1 : side == LEVEL_LOW ? 1 : 0;
+    return (int8_t)(side == LEVEL_UNKNOWN ? -1 : side == LEVEL_LOW ? 1 : 0);
 }
 
 enum err place_update(struct bus_tracker *t, int64_t ns)

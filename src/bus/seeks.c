@@ -96,6 +96,16 @@ void seek_take_after(struct bus_tracker *t, int64_t ns)
     k->cylinder_known = k->s.selected && t->selected && head_cylinder(t, &k->cylinder);
 }
 
+enum err seek_due(struct bus_tracker *t, int64_t at)
+{
+    const struct open_seek *k = &t->seek;
+    if (!k->open || at < k->after_due_ns) {
+        return ERR_OK;
+    }
+    seek_take_after(t, at);
+    return at >= k->close_due_ns ? seek_close(t, at, false) : ERR_OK;
+}
+
 void seek_note_change(struct bus_tracker *t, int64_t ns)
 {
     struct open_seek *k = &t->seek;

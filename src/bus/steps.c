@@ -4,7 +4,7 @@
 static int8_t direction_now(const struct bus_tracker *t)
 {
     enum level dir = t->line[LINE_DIR].level;
-    return dir == LEVEL_UNKNOWN ? 0 : dir == LEVEL_LOW ? 1 : -1;
+    return (int8_t)(dir == LEVEL_UNKNOWN ? 0 : dir == LEVEL_LOW ? 1 : -1);
 }
 
 void steps_judge_inward(struct bus_tracker *t)

@@ -265,7 +265,7 @@ static enum err try_same(struct follow *f, struct tap_fit *out)
     }
     f->matched_count = 0;
     f->uncertain = 0;
-    f->reach_ns = INFINITY; /* no drift to learn */
+    f->reach_ns = HUGE_VAL; /* no drift to learn */
     for (size_t i = 0; i < f->count; i++) {
         for (size_t j = 0; j < f->common[i].m->count && f->matched_count < STEPS_MAX; j++) {
             follow_one(f, &(struct item){.ns = f->common[i].m->edge[j].ns,

@@ -80,7 +80,6 @@ static int64_t due_next(const struct bus_tracker *t)
 
 static enum err due_now(struct bus_tracker *t, int64_t at)
 {
-    struct open_seek *k = &t->seek;
     if (t->trk00_pending && t->trk00_ns + TRK00_STEADY <= at) {
         TRY(trk00_resolve(t, at));
     }
@@ -88,12 +87,7 @@ static enum err due_now(struct bus_tracker *t, int64_t at)
         t->settle_due_ns = NEVER;
         TRY(place_update(t, at));
     }
-    if (k->open && !k->after_taken && k->after_due_ns <= at) {
-        seek_take_after(t, at);
-    }
-    if (k->open && k->after_taken && k->close_due_ns <= at) {
-        TRY(seek_close(t, at, false));
-    }
+    TRY(seek_due(t, at));
     if (t->segment.spin_due_ns <= at) {
         struct moment now = moment_now(t, at);
         TRY(segment_update(t, &now));
@@ -300,6 +294,28 @@ static enum err tracker_begin(struct bus_tracker *t, int64_t ns)
     return segment_update(t, &now);
 }
 
+/* A true change of level, or one to or from "not recorded". */
+static enum err level_change(struct bus_tracker *t, int64_t ns, enum line line,
+                             enum level level)
+{
+    enum level before = t->line[line].level;
+    bool seen = before != LEVEL_UNKNOWN && level != LEVEL_UNKNOWN;
+    if (line_is_select(line)) {
+        TRY(select_change(t, ns, line, level));
+    }
+    TRY(line_change(t, line, ns, level));
+    if (seen) {
+        pair_edge(t, line, ns, level);
+        t->s.last_activity_ns = line_from_machine(line) ? ns : t->s.last_activity_ns;
+    }
+    if (line == LINE_RDATA) {
+        return ERR_OK;
+    }
+    TRY(dispatch(t, ns, line, level, seen));
+    t->due_ns = due_next(t);
+    return ERR_OK;
+}
+
 enum err bus_tracker_edge(struct bus_tracker *t, int64_t ns, enum line line, enum level level)
 {
     if ((unsigned)line >= LINE_COUNT || (unsigned)level > LEVEL_UNKNOWN || ns < t->now_ns) {
@@ -309,34 +325,15 @@ enum err bus_tracker_edge(struct bus_tracker *t, int64_t ns, enum line line, enu
         return ERR_FORMAT;
     }
     t->now_ns = ns;
-    if (t->due_ns <= ns) {
-        TRY(run_due(t, ns));
-    }
-    enum level before = t->line[line].level;
-    if (before == level) {
+    TRY(run_due(t, ns));
+    if (t->line[line].level == level) {
         return ERR_OK;
     }
     t->recorded |= LINE_BIT(line);
     if (!t->started) {
         TRY(tracker_begin(t, ns));
     }
-    if (line_is_select(line)) {
-        TRY(select_change(t, ns, line, level));
-    }
-    TRY(line_change(t, line, ns, level));
-    bool seen = before != LEVEL_UNKNOWN && level != LEVEL_UNKNOWN;
-    if (seen) {
-        pair_edge(t, line, ns, level);
-        if (line == LINE_RDATA) {
-            return ERR_OK;
-        }
-        if (line_from_machine(line)) {
-            t->s.last_activity_ns = ns;
-        }
-    }
-    TRY(dispatch(t, ns, line, level, seen));
-    t->due_ns = due_next(t);
-    return ERR_OK;
+    return level_change(t, ns, line, level);
 }
 
 const struct bus_place *bus_tracker_place(const struct bus_tracker *t, uint64_t *serial)
@@ -361,21 +358,25 @@ static void sums_finish(struct bus_tracker *t, int64_t ns)
     }
 }
 
+/* What is under way ends with the recording. */
+static enum err close_all(struct bus_tracker *t, int64_t ns)
+{
+    TRY(run_due(t, ns));
+    TRY(steps_deselect(t, ns));
+    if (t->seek.open) {
+        TRY(seek_close(t, ns, true));
+    }
+    return segment_finish(t, ns);
+}
+
 enum err bus_tracker_finish(struct bus_tracker *t, int64_t end_ns, struct bus_story *out)
 {
     int64_t ns = end_ns > t->now_ns ? end_ns : t->now_ns;
     if (ns > BUS_NS_MAX) {
         return ERR_FORMAT;
     }
-    if (!t->started) {
-        t->s.start_ns = ns;
-    }
-    TRY(run_due(t, ns));
-    TRY(steps_deselect(t, ns));
-    if (t->seek.open) {
-        TRY(seek_close(t, ns, true));
-    }
-    TRY(segment_finish(t, ns));
+    t->s.start_ns = t->started ? t->s.start_ns : ns;
+    TRY(close_all(t, ns));
     lines_finish(t, ns);
     sums_finish(t, ns);
     TRY(accesses_finish(t));

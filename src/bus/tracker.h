@@ -195,6 +195,7 @@ enum err seek_pulse(struct bus_tracker *t, int64_t ns, int8_t direction,
                     const struct moment *before);
 void seek_trk00(struct bus_tracker *t, enum level level);
 void seek_take_after(struct bus_tracker *t, int64_t ns);
+enum err seek_due(struct bus_tracker *t, int64_t at); /* what time alone does to a seek */
 enum err seek_close(struct bus_tracker *t, int64_t ns, bool at_end);
 void seek_note_change(struct bus_tracker *t, int64_t ns);
 void steps_judge_inward(struct bus_tracker *t);
