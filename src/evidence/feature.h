@@ -60,15 +60,16 @@ enum group {
 };
 const char *group_name(enum group g);
 
-/* Answers of FEATURE_LINE. */
-enum { STATE_NEVER, STATE_TOGGLES, STATE_ALWAYS, STATE_ERRATIC, STATE_COUNT };
+/* Answers of FEATURE_LINE. HELD: a drive's output that is active as long as the drive is
+ * selected, and only then. */
+enum { STATE_NEVER, STATE_TOGGLES, STATE_ALWAYS, STATE_ERRATIC, STATE_HELD, STATE_COUNT };
 
 enum feature_kind {
     FEATURE_LINE,       /* sig: STATE_ */
     FEATURE_UNSELECTED, /* drive's outputs while its select is off: 0 quiet, 1 active */
     FEATURE_INDEX, /* pulses seen: 0 regular, 1 some missing, 2 some extra, 3 sector holes */
-    FEATURE_SPEED, /* 0 in limits, 1 off 1.5 to 3 %, 2 off 3 to 8 %, 3 further off, 4 unsteady
-                    */
+    FEATURE_SPEED, /* 0 in limits, off by 1: 1.5 to 3 %, 2: 3 to 8 %, 3: 8 to 14 %, 4: more, 5
+                      unsteady */
     FEATURE_DIRECTION, /* of the steps: 0 outward only, 1 inward only, 2 both */
     FEATURE_RESTORE, /* 0 no outward steps, 1 TRK00 found, 2 a run to the limit without TRK00 */
     FEATURE_RELEASE, /* TRK00 after inward steps from cylinder 0: 0 releases, 1 stays active */

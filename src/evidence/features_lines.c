@@ -12,6 +12,8 @@
 /* Falls of a line outside select that make it live (gating tails are skipped by the tracker).
  */
 #define LIVE_FALLS 3
+/* Time with select off that shows whether an output lets go. */
+#define UNSELECTED_NS INT64_C(100000)
 
 static const enum group group_of[SIG_COUNT] = {
     [SIG_SEL] = GROUP_SELECT,  [SIG_MOT] = GROUP_MOTOR,    [SIG_DIR] = GROUP_HEAD,
@@ -21,10 +23,11 @@ static const enum group group_of[SIG_COUNT] = {
     [SIG_RDATA] = GROUP_READ,  [SIG_READY] = GROUP_MOTOR,  [SIG_DSKCHG] = GROUP_SELECT,
 };
 
-static const char *const state_words[STATE_COUNT] = {"never becomes active",
-                                                     "moves as a live line does",
-                                                     "is active all the time", "is erratic"};
-static const char *const state_ids[STATE_COUNT] = {"never", "live", "always", "erratic"};
+static const char *const state_words[STATE_COUNT] = {
+    "never becomes active", "moves as a live line does", "is active all the time", "is erratic",
+    "is active as long as the drive is selected"};
+static const char *const state_ids[STATE_COUNT] = {"never", "live", "always", "erratic",
+                                                   "held"};
 
 /* A select or motor line seen active at this tap, or not recorded here. */
 static bool seen_active(const struct feature_from *f, enum sig s)
@@ -67,9 +70,16 @@ static int state_from_drive(const struct feature_from *f, enum sig s,
         low = st->low_ns;
         falls = st->falls;
     }
-    if (st->state == LINE_ALWAYS_ACTIVE ||
-        (time > 0 && (double)low > ALWAYS_SHARE * (double)time))
-        return STATE_ALWAYS;
+    if (time > 0 && (double)low > ALWAYS_SHARE * (double)time) {
+        /* an index or read line must pulse; a level may well stay while the drive is selected
+         */
+        bool level = s != SIG_INDEX && s != SIG_RDATA;
+        bool also_off =
+            st->unselected_ns < UNSELECTED_NS ||
+            (double)st->low_unselected_ns > ALWAYS_SHARE * (double)st->unselected_ns;
+
+        return level && !also_off ? STATE_HELD : STATE_ALWAYS;
+    }
     if (st->state == LINE_ERRATIC && s != SIG_RDATA)
         return STATE_ERRATIC;
     if (low == 0 && falls == 0) {
@@ -104,7 +114,8 @@ static enum err add_line(const struct feature_from *f, enum sig s, struct featur
     return feature_add(l, f, FEATURE_LINE, group_of[s], s, state, NULL, id, "%s %s at the %s%s",
                        line_name(f->name[s]), state_words[state],
                        f->at_drive ? "drive end" : "machine end",
-                       from_drive && feature_recorded(f, SIG_SEL) && seen_active(f, SIG_SEL)
+                       from_drive && state != STATE_ALWAYS && state != STATE_HELD &&
+                               feature_recorded(f, SIG_SEL) && seen_active(f, SIG_SEL)
                            ? " while the drive is selected"
                            : "");
 }

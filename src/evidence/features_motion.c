@@ -6,7 +6,7 @@
 
 /* Speed bins in percent off nominal: maker's limit, where controllers begin to lose the clock,
  * where a profile for another speed is likelier (bench practice 15). */
-static const double speed_edges[] = {1.5, 3.0, 8.0};
+static const double speed_edges[] = {1.5, 3.0, 8.0, 14.0};
 #define UNSTEADY_PERCENT 2.0
 
 static enum err add_index(const struct feature_from *f, struct feature_list *l)
@@ -54,11 +54,11 @@ static enum err add_speed(const struct feature_from *f, struct feature_list *l)
                     off, r->rpm >= nominal ? "above" : "below", r->revolutions));
     if (r->revolutions >= 3 && r->spread_percent > UNSTEADY_PERCENT) {
         n->soft[0] = 0;
-        n->soft[4] = 1;
+        n->soft[5] = 1;
         feature_value(n, r->spread_percent, 0.05, "%");
         return ERR_OK;
     }
-    feature_soften(n, off, sd, speed_edges, 4);
+    feature_soften(n, off, sd, speed_edges, 5);
     feature_value(n, r->rpm, r->uncertainty_rpm, "rpm");
     feature_limit(n, lim);
     return ERR_OK;

@@ -23,13 +23,16 @@ static enum line machine_name(const struct profile *cable, enum sig s, int unit)
 
 void wiring_make(const struct case_file *c, int unit, struct wiring *out)
 {
-    line_set used = profile_lines(c->drive);
+    line_set used = profile_lines(c->drive), driven = profile_lines(c->machine);
 
     out->unit = unit;
     for (enum sig s = 0; s < SIG_COUNT; s++) {
         enum line m = machine_name(c->cable, s, unit);
         enum line d = m == LINE_NONE ? LINE_NONE : cable_to_drive(c->cable, m);
-        bool carried = d != LINE_NONE && (s == SIG_SEL || (used & LINE_BIT(d)));
+        /* a line that the machine never drives tells nothing of this chain */
+        bool asked =
+            s >= SIG_FROM_DRIVE || s == SIG_SEL || (m != LINE_NONE && (driven & LINE_BIT(m)));
+        bool carried = d != LINE_NONE && asked && (s == SIG_SEL || (used & LINE_BIT(d)));
 
         out->at_machine[s] = carried ? m : LINE_NONE;
         out->at_drive[s] = carried ? d : LINE_NONE;

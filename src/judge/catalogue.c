@@ -56,8 +56,7 @@ static enum err read_section(const struct ini_file *f, const char *name, struct 
             const char **to;
         } keys[] = {{"weight", &s->weight}, {"effect", &s->effect},   {"text", &s->text},
                     {"next", &s->next},     {"caution", &s->caution}, {"lines", &s->lines},
-                    {"needs", &s->needs},
-                    {"origin", &s->origin},   {"source", &s->source}};
+                    {"needs", &s->needs},   {"origin", &s->origin},   {"source", &s->source}};
         bool known = false;
 
         if (strcmp(n->section, name))
@@ -140,11 +139,14 @@ static bool takes(const char *list, enum sig s)
 /* Does the machine's profile say that this signal comes from there? Unsaid: it may. */
 static bool comes_from(const struct load *l, const struct section *s, enum sig g)
 {
-    static const char *const key[SIG_COUNT] = {
-        [SIG_SEL] = "select_from", [SIG_MOT] = "motor_from", [SIG_SIDE] = "side_from",
-        [SIG_STEP] = "step_from", [SIG_DIR] = "step_from"};
+    static const char *const key[SIG_COUNT] = {[SIG_SEL] = "select_from",
+                                               [SIG_MOT] = "motor_from",
+                                               [SIG_SIDE] = "side_from",
+                                               [SIG_STEP] = "step_from",
+                                               [SIG_DIR] = "step_from"};
 
-    return !s->origin || !key[g] || !strcmp(profile_word(l->c->machine, key[g], s->origin), s->origin);
+    return !s->origin || !key[g] ||
+           !strcmp(profile_word(l->c->machine, key[g], s->origin), s->origin);
 }
 
 static bool meant(const struct load *l, const struct section *s, enum sig g)

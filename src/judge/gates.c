@@ -104,7 +104,7 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
                without;
         double end[END_COUNT];
 
-        inference_without(n, SIZE_MAX, g, joint);
+        (void)inference_without(n, SIZE_MAX, g, joint);
         without = engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)v->leading);
         speaking += with - without > GROUP_SPEAKS_DECIBANS;
         if (n->group[g].two_taps || with - without <= best)
@@ -122,6 +122,16 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
     return ERR_OK;
 }
 
+static double group_best(const struct inference *n, size_t h, size_t g)
+{
+    const struct rows *r = inference_rows(n, h, inference_run_of(n, g));
+    double best = -(double)INFINITY;
+
+    for (size_t i = 0; i < r->count; i++)
+        best = fmax(best, r->group_ln[i * n->group_count + g]);
+    return best;
+}
+
 /* How much better each group would be explained by some other cause than by the best whole
  * explanation. */
 static double conflict(const struct inference *n, size_t best)
@@ -129,18 +139,11 @@ static double conflict(const struct inference *n, size_t best)
     double sum = 0;
 
     for (size_t g = 0; g < n->group_count; g++) {
-        double top = -(double)INFINITY, own = top;
+        double top = -(double)INFINITY;
 
-        for (size_t h = 0; h < n->hyp_count; h++) {
-            for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-                double ln = n->group_ln[(h * UNTOLD_COMBINATIONS + u) * n->group_count + g];
-
-                top = fmax(top, ln);
-                if (h == best)
-                    own = fmax(own, ln);
-            }
-        }
-        sum += (top - own) / NAT_PER_DECIBAN;
+        for (size_t h = 0; h < n->hyp_count; h++)
+            top = fmax(top, group_best(n, h, g));
+        sum += (top - group_best(n, best, g)) / NAT_PER_DECIBAN;
     }
     return sum;
 }
@@ -188,22 +191,17 @@ static void explain(const struct inference *n, struct verdict *v)
         return;
     for (size_t i = 0; i < n->g->features.count; i++) {
         const struct feature *f = &n->g->features.item[i];
+        const struct rows *r;
         double z = 0, p = 0;
 
         if (f->kind != FEATURE_OUTCOME || f->soft[0] > 0.5)
             continue;
-        for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-            double ln = untold_ln(&n->g->setting[f->run], u), share;
+        r = inference_rows(n, best, f->run);
+        for (size_t k = 0; k < r->count; k++) {
+            double share = exp(inference_row_ln(n, r, k, f->run));
 
-            for (size_t g = 0; g < n->group_count; g++)
-                if (n->group[g].run == f->run)
-                    ln += n->group_ln[(best * UNTOLD_COMBINATIONS + u) * n->group_count + g];
-            share = exp(ln);
             z += share;
-            p += share *
-                 exp((double)
-                         n->answer_ln[(best * UNTOLD_COMBINATIONS + u) * n->g->features.count +
-                                      i]);
+            p += share * exp((double)r->answer_ln[k * n->g->features.count + i]);
         }
         sum += z > 0 ? p / z : 0;
         count++;

@@ -22,20 +22,37 @@
  * predicts nothing. */
 #define BLUR         0.3
 #define NOTHING_SAID 0.1
+/* Choices of what nobody told below this chance change nothing. */
+#define CHOICE_MIN 1e-6
 
 static size_t features(const struct inference *n)
 {
     return n->g->features.count;
 }
 
-static float *answers_of(const struct inference *n, size_t h, unsigned u)
+static size_t runs(const struct inference *n)
 {
-    return n->answer_ln + (h * UNTOLD_COMBINATIONS + u) * features(n);
+    return (size_t)n->g->runs + 1;
 }
 
-static double *groups_of(const struct inference *n, size_t h, unsigned u)
+static struct rows *rows_of(const struct inference *n, size_t h, int run)
 {
-    return n->group_ln + (h * UNTOLD_COMBINATIONS + u) * n->group_count;
+    return &n->rows[h * runs(n) + (size_t)run];
+}
+
+const struct rows *inference_rows(const struct inference *n, size_t hyp, int run)
+{
+    return rows_of(n, hyp, run);
+}
+
+int inference_run_of(const struct inference *n, size_t group)
+{
+    return n->group[group].run < 0 ? n->g->runs : n->group[group].run;
+}
+
+static bool unlisted(const struct inference *n, size_t h)
+{
+    return n->hyp[h].kind == HYP_UNLISTED || n->hyp[h].kind == HYP_UNEXPLAINED;
 }
 
 /* ---- groups
@@ -105,39 +122,90 @@ static double swap_answer(const struct inference *n, const struct hypothesis *h,
     return f->soft[0] * answer[0] + f->soft[1] * answer[1] + f->soft[2] * answer[2];
 }
 
-static void evaluate(const struct inference *n, size_t h)
+static enum err row_add(const struct inference *n, struct rows *r)
+{
+    size_t more = r->count + 1;
+    double *choice = realloc(r->choice_ln, more * sizeof *choice);
+    unsigned short *untold = realloc(r->untold, more * sizeof *untold);
+    float *answer;
+    double *group;
+
+    if (untold)
+        r->untold = untold;
+    if (choice)
+        r->choice_ln = choice;
+    answer = realloc(r->answer_ln, more * (features(n) + 1) * sizeof *answer);
+    if (answer)
+        r->answer_ln = answer;
+    group = realloc(r->group_ln, more * (n->group_count + 1) * sizeof *group);
+    if (group)
+        r->group_ln = group;
+    if (!untold || !choice || !answer || !group)
+        return ERR_MEMORY;
+    r->count = more;
+    return ERR_OK;
+}
+
+static double feature_ln(const struct inference *n, size_t h, const struct world *w,
+                         const struct feature *f)
+{
+    double answer[FEATURE_ANSWERS_MAX], p = 0;
+
+    if (f->kind == FEATURE_SWAP)
+        return log(swap_answer(n, &n->hyp[h], f));
+    world_predict(w, f, answer);
+    for (int k = 0; k < f->answers; k++)
+        p += f->soft[k] * answer[k];
+    return log(p);
+}
+
+static enum err evaluate_run(const struct inference *n, size_t h, int run,
+                             const struct state *state)
+{
+    struct rows *r = rows_of(n, h, run);
+
+    for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
+        struct world w;
+        double chance = world_play(state, &n->g->setting[run], u, &w);
+        float *to;
+
+        if (chance < CHOICE_MIN)
+            continue;
+        TRY(row_add(n, r));
+        r->untold[r->count - 1] = (unsigned short)u;
+        r->choice_ln[r->count - 1] = log(chance);
+        to = r->answer_ln + (r->count - 1) * features(n);
+        for (size_t i = 0; i < features(n); i++) {
+            const struct feature *f = &n->g->features.item[i];
+
+            if ((f->run < 0 ? n->g->runs : f->run) == run)
+                to[i] = (float)feature_ln(n, h, &w, f);
+        }
+    }
+    return ERR_OK;
+}
+
+static enum err evaluate(const struct inference *n, size_t h)
 {
     struct state state;
 
     hypothesis_state(n, &n->hyp[h], &state);
     for (int run = 0; run <= n->g->runs; run++) {
-        for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-            struct world w;
-            float *to = answers_of(n, h, u);
-
-            world_play(&state, &n->g->setting[run], u, &w);
-            for (size_t i = 0; i < features(n); i++) {
-                const struct feature *f = &n->g->features.item[i];
-                double answer[FEATURE_ANSWERS_MAX], p = 0;
-
-                if ((f->run < 0 ? n->g->runs : f->run) != run)
-                    continue;
-                if (f->kind == FEATURE_SWAP) {
-                    to[i] = (float)log(swap_answer(n, &n->hyp[h], f));
-                    continue;
-                }
-                world_predict(&w, f, answer);
-                for (int k = 0; k < f->answers; k++)
-                    p += f->soft[k] * answer[k];
-                to[i] = (float)log(p);
-            }
+        if (!unlisted(n, h)) {
+            TRY(evaluate_run(n, h, run, &state));
+            continue;
         }
+        TRY(row_add(n, rows_of(n, h, run)));
+        rows_of(n, h, run)->untold[0] = 0;
+        rows_of(n, h, run)->choice_ln[0] = 0;
     }
+    return ERR_OK;
 }
 
-static double group_sum(const struct inference *n, size_t h, unsigned u, size_t g, size_t skip)
+static double group_sum(const struct inference *n, const struct rows *r, size_t row, size_t g,
+                        size_t skip)
 {
-    const float *from = answers_of(n, h, u);
+    const float *from = r->answer_ln + row * features(n);
     double ln = 0;
 
     for (size_t i = 0; i < n->group[g].count; i++)
@@ -153,65 +221,94 @@ static double group_cap(const struct inference *n, size_t g)
     return told ? CAP_PERSON_DECIBANS : CAP_INSTRUMENT_DECIBANS;
 }
 
-/* Rows of the unlisted faults for one group, from those of the listed. column holds hyp x
- * untold. */
-static void unlisted_rows(const struct inference *n, double *column, double top)
+/* A fault that is in no list predicts one group as the listed ones of its end do on average,
+ * blurred; one of no end predicts nothing in particular. */
+static double unlisted_value(const struct inference *n, size_t h, int run, const double *column,
+                             const size_t *at, double top)
 {
-    for (size_t h = 0; h < n->hyp_count; h++) {
-        if (n->hyp[h].kind != HYP_UNLISTED && n->hyp[h].kind != HYP_UNEXPLAINED)
-            continue;
-        for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-            double sum = 0, share = 0;
+    double sum = 0, share = 0;
 
-            for (size_t k = 0; k < n->hyp_count && n->hyp[h].kind == HYP_UNLISTED; k++) {
-                if (n->hyp[k].kind != HYP_SINGLE || n->hyp[k].end != n->hyp[h].end)
-                    continue;
-                sum += n->c->fault[n->hyp[k].a].share *
-                       exp(column[k * UNTOLD_COMBINATIONS + u] - top);
-                share += n->c->fault[n->hyp[k].a].share;
-            }
-            sum = share > 0 ? (1 - BLUR) * sum / share + BLUR * NOTHING_SAID : NOTHING_SAID;
-            column[h * UNTOLD_COMBINATIONS + u] = top + log(sum);
+    for (size_t k = 0; k < n->hyp_count && n->hyp[h].kind == HYP_UNLISTED; k++) {
+        const struct rows *r = rows_of(n, k, run);
+        double own = 0, chance = 0;
+
+        if (n->hyp[k].kind != HYP_SINGLE || n->hyp[k].end != n->hyp[h].end)
+            continue;
+        for (size_t i = 0; i < r->count; i++) {
+            own += exp(r->choice_ln[i] + column[at[k] + i] - top);
+            chance += exp(r->choice_ln[i]);
         }
+        sum += n->c->fault[n->hyp[k].a].share * own / chance;
+        share += n->c->fault[n->hyp[k].a].share;
     }
+    return top + log(share > 0 ? (1 - BLUR) * sum / share + BLUR * NOTHING_SAID : NOTHING_SAID);
 }
 
-/* One group's capped column, without one feature. */
-static void group_column(const struct inference *n, size_t g, size_t skip, double *column)
+/* One group's capped values for all rows of its run, without one feature. at[h] is where a
+ * hypothesis begins. */
+static size_t group_column(const struct inference *n, size_t g, size_t skip, double *column,
+                           size_t *at)
 {
-    double top = -INFINITY;
+    int run = inference_run_of(n, g);
+    double top = -(double)INFINITY;
+    size_t count = 0;
 
     for (size_t h = 0; h < n->hyp_count; h++) {
-        if (n->hyp[h].kind == HYP_UNLISTED || n->hyp[h].kind == HYP_UNEXPLAINED)
-            continue;
-        for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-            double ln = group_sum(n, h, u, g, skip);
+        const struct rows *r = rows_of(n, h, run);
 
-            column[h * UNTOLD_COMBINATIONS + u] = ln;
-            top = ln > top ? ln : top;
+        at[h] = count;
+        for (size_t i = 0; i < r->count; i++, count++) {
+            if (unlisted(n, h))
+                continue;
+            column[count] = group_sum(n, r, i, g, skip);
+            top = column[count] > top ? column[count] : top;
         }
     }
-    unlisted_rows(n, column, top);
-    engine_cap(column, n->hyp_count * UNTOLD_COMBINATIONS, group_cap(n, g));
+    for (size_t h = 0; h < n->hyp_count; h++)
+        if (unlisted(n, h))
+            column[at[h]] = unlisted_value(n, h, run, column, at, top);
+    engine_cap(column, count, group_cap(n, g));
+    return count;
 }
 
-/* Evidence of one run for one hypothesis: summed over what nobody told of it. */
+static size_t rows_in(const struct inference *n)
+{
+    size_t most = 0;
+
+    for (int run = 0; run <= n->g->runs; run++) {
+        size_t count = 0;
+
+        for (size_t h = 0; h < n->hyp_count; h++)
+            count += rows_of(n, h, run)->count;
+        most = count > most ? count : most;
+    }
+    return most;
+}
+
+double inference_row_ln(const struct inference *n, const struct rows *r, size_t row, int run)
+{
+    double ln = r->choice_ln[row];
+
+    for (size_t g = 0; g < n->group_count; g++)
+        if (inference_run_of(n, g) == run)
+            ln += r->group_ln[row * n->group_count + g];
+    return ln;
+}
+
+/* Evidence of one run for one hypothesis, summed over what nobody told; one group changed (its
+ * values for this hypothesis) or dropped (NULL). */
 static double run_sum(const struct inference *n, size_t h, int run, size_t changed,
-                      const double *column)
+                      const double *values)
 {
+    const struct rows *r = rows_of(n, h, run);
     double ln[UNTOLD_COMBINATIONS];
 
-    for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-        ln[u] = untold_ln(&n->g->setting[run], u);
-        for (size_t g = 0; g < n->group_count; g++) {
-            int of = n->group[g].run < 0 ? n->g->runs : n->group[g].run;
-
-            if (of == run)
-                ln[u] += g == changed ? (column ? column[h * UNTOLD_COMBINATIONS + u] : 0)
-                                      : groups_of(n, h, u)[g];
-        }
+    for (size_t i = 0; i < r->count; i++) {
+        ln[i] = inference_row_ln(n, r, i, run);
+        if (changed < n->group_count)
+            ln[i] += (values ? values[i] : 0) - r->group_ln[i * n->group_count + changed];
     }
-    return ln_sum(ln, UNTOLD_COMBINATIONS);
+    return ln_sum(ln, r->count);
 }
 
 /* ---- the whole
@@ -219,38 +316,41 @@ static double run_sum(const struct inference *n, size_t h, int run, size_t chang
 
 static enum err allocate(struct inference *n, size_t most)
 {
-    size_t cells = most * UNTOLD_COMBINATIONS;
-
-    n->answer_ln = calloc(cells * (features(n) + 1), sizeof *n->answer_ln);
-    n->group_ln = calloc(cells * (n->group_count + 1), sizeof *n->group_ln);
-    n->run_ln = calloc(most * (size_t)(n->g->runs + 1), sizeof *n->run_ln);
+    n->rows = calloc(most * runs(n), sizeof *n->rows);
+    n->run_ln = calloc(most * runs(n), sizeof *n->run_ln);
     n->joint = calloc(most, sizeof *n->joint);
     n->posterior = calloc(most, sizeof *n->posterior);
     n->end_of = calloc(most, sizeof *n->end_of);
-    return n->answer_ln && n->group_ln && n->run_ln && n->joint && n->posterior && n->end_of
-               ? ERR_OK
-               : ERR_MEMORY;
+    return n->rows && n->run_ln && n->joint && n->posterior && n->end_of ? ERR_OK : ERR_MEMORY;
 }
 
 static enum err weigh(struct inference *n)
 {
-    double *column = calloc(n->hyp_count * UNTOLD_COMBINATIONS, sizeof *column);
+    double *column = calloc(rows_in(n) + 1, sizeof *column);
+    size_t *at = calloc(n->hyp_count + 1, sizeof *at);
 
-    if (!column)
+    if (!column || !at) {
+        free(column);
+        free(at);
         return ERR_MEMORY;
+    }
     for (size_t g = 0; g < n->group_count; g++) {
-        group_column(n, g, SIZE_MAX, column);
-        for (size_t h = 0; h < n->hyp_count; h++)
-            for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++)
-                groups_of(n, h, u)[g] = column[h * UNTOLD_COMBINATIONS + u];
+        group_column(n, g, SIZE_MAX, column, at);
+        for (size_t h = 0; h < n->hyp_count; h++) {
+            struct rows *r = rows_of(n, h, inference_run_of(n, g));
+
+            for (size_t i = 0; i < r->count; i++)
+                r->group_ln[i * n->group_count + g] = column[at[h] + i];
+        }
     }
     free(column);
+    free(at);
     for (size_t h = 0; h < n->hyp_count; h++) {
         n->hyp[h].ln_evidence = 0;
         for (int r = 0; r <= n->g->runs; r++) {
             double ln = run_sum(n, h, r, SIZE_MAX, NULL);
 
-            n->run_ln[h * (size_t)(n->g->runs + 1) + (size_t)r] = ln;
+            n->run_ln[h * runs(n) + (size_t)r] = ln;
             n->hyp[h].ln_evidence += ln;
         }
     }
@@ -271,21 +371,41 @@ static int by_score(const void *a, const void *b)
     return (x->fault > y->fault) - (x->fault < y->fault);
 }
 
+/* The best value of a group over the rows of a hypothesis. */
+static double group_best(const struct inference *n, size_t h, size_t g)
+{
+    const struct rows *r = rows_of(n, h, inference_run_of(n, g));
+    double best = -(double)INFINITY;
+
+    for (size_t i = 0; i < r->count; i++)
+        best = fmax(best, r->group_ln[i * n->group_count + g]);
+    return best;
+}
+
 /* The best that a fault does for some one group, over what "nothing wrong" does. */
-static double best_group(const struct inference *n, size_t h, size_t none)
+static double best_group(const struct inference *n, size_t h)
 {
     double best = 0;
 
-    for (size_t g = 0; g < n->group_count; g++) {
-        double with = -(double)INFINITY, without = with;
-
-        for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-            with = fmax(with, groups_of(n, h, u)[g]);
-            without = fmax(without, groups_of(n, none, u)[g]);
-        }
-        best = fmax(best, with - without);
-    }
+    for (size_t g = 0; g < n->group_count; g++)
+        best = fmax(best, group_best(n, h, g) - group_best(n, 0, g));
     return best;
+}
+
+/* Another candidate that breaks the very same thing stands for this one. */
+static bool stood_for(const struct inference *n, const struct candidate *c, size_t count,
+                      int fault)
+{
+    const struct fault *f = &n->c->fault[fault];
+
+    for (size_t i = 0; i < count; i++) {
+        const struct fault *g = &n->c->fault[c[i].fault];
+
+        if (f->end == g->end && f->sig == g->sig && f->tap == g->tap &&
+            !strcmp(f->effect, g->effect))
+            return true;
+    }
+    return false;
 }
 
 static enum err pairs_make(struct inference *n, size_t *cap)
@@ -297,17 +417,16 @@ static enum err pairs_make(struct inference *n, size_t *cap)
 
     for (size_t h = 0; c && h < singles; h++)
         if (n->hyp[h].kind == HYP_SINGLE)
-            c[count++] = (struct candidate){n->hyp[h].a,
-                                            n->hyp[h].ln_evidence + 0.7 * best_group(n, h, 0)};
+            c[count++] =
+                (struct candidate){n->hyp[h].a, n->hyp[h].ln_evidence + 0.7 * best_group(n, h)};
     if (c)
         qsort(c, count, sizeof *c, by_score);
-    some = count < PAIR_FAULTS_MAX ? count : PAIR_FAULTS_MAX;
+    some = 0;
+    for (size_t i = 0; i < count && some < PAIR_FAULTS_MAX; i++)
+        if (!stood_for(n, c, some, c[i].fault))
+            c[some++] = c[i];
     for (size_t i = 0; i < some && err == ERR_OK; i++) {
         for (size_t k = i + 1; k < some && err == ERR_OK; k++) {
-            const struct fault *f = &n->c->fault[c[i].fault], *g = &n->c->fault[c[k].fault];
-
-            if (!strcmp(f->effect, g->effect) && f->sig == g->sig)
-                continue;
             err = hypothesis_pair(n, cap, c[i].fault < c[k].fault ? c[i].fault : c[k].fault,
                                   c[i].fault < c[k].fault ? c[k].fault : c[i].fault);
         }
@@ -360,13 +479,13 @@ enum err infer(const struct gathered *g, const struct catalogue *c, struct infer
     if (err == ERR_OK)
         err = allocate(n, singles + PAIR_FAULTS_MAX * (PAIR_FAULTS_MAX - 1) / 2);
     for (size_t h = 0; h < singles && err == ERR_OK; h++)
-        evaluate(n, h);
+        err = evaluate(n, h);
     if (err == ERR_OK)
         err = weigh(n);
     if (err == ERR_OK)
         err = pairs_make(n, &cap);
     for (size_t h = singles; h < n->hyp_count && err == ERR_OK; h++)
-        evaluate(n, h);
+        err = evaluate(n, h);
     if (err == ERR_OK)
         err = weigh(n);
     if (err == ERR_OK)
@@ -376,22 +495,26 @@ enum err infer(const struct gathered *g, const struct catalogue *c, struct infer
     return err;
 }
 
-void inference_without(const struct inference *n, size_t feature, size_t group, double *joint)
+enum err inference_without(const struct inference *n, size_t feature, size_t group,
+                           double *joint)
 {
-    double *column = calloc(n->hyp_count * UNTOLD_COMBINATIONS, sizeof *column);
-    int run = n->group[group].run < 0 ? n->g->runs : n->group[group].run;
+    bool whole = feature == SIZE_MAX;
+    double *column = whole ? NULL : calloc(rows_in(n) + 1, sizeof *column);
+    size_t *at = whole ? NULL : calloc(n->hyp_count + 1, sizeof *at);
+    int run = inference_run_of(n, group);
+    enum err err = whole || (column && at) ? ERR_OK : ERR_MEMORY;
 
-    if (column && feature != SIZE_MAX)
-        group_column(n, group, feature, column);
-    for (size_t h = 0; h < n->hyp_count; h++) {
-        double was = n->run_ln[h * (size_t)(n->g->runs + 1) + (size_t)run];
-
+    if (!whole && err == ERR_OK)
+        group_column(n, group, feature, column, at);
+    for (size_t h = 0; h < n->hyp_count && err == ERR_OK; h++) {
         joint[h] = n->joint[h];
-        if (n->hyp[h].left_out || !column)
-            continue;
-        joint[h] += run_sum(n, h, run, group, feature == SIZE_MAX ? NULL : column) - was;
+        if (!n->hyp[h].left_out)
+            joint[h] += run_sum(n, h, run, group, whole ? NULL : column + at[h]) -
+                        n->run_ln[h * runs(n) + (size_t)run];
     }
     free(column);
+    free(at);
+    return err;
 }
 
 void inference_ends(const struct inference *n, const double *joint, double *end)
@@ -407,12 +530,17 @@ void inference_release(struct inference *n)
 {
     for (size_t g = 0; g < n->group_count; g++)
         free(n->group[g].feature);
+    for (size_t i = 0; n->rows && i < n->hyp_count * runs(n); i++) {
+        free(n->rows[i].untold);
+        free(n->rows[i].choice_ln);
+        free(n->rows[i].answer_ln);
+        free(n->rows[i].group_ln);
+    }
+    free(n->rows);
     free(n->group);
     free(n->hyp);
     free(n->end_of);
     free(n->run_ln);
-    free(n->answer_ln);
-    free(n->group_ln);
     free(n->joint);
     free(n->posterior);
     *n = (struct inference){0};

@@ -27,6 +27,16 @@ struct evidence_group {
     bool two_taps; /* the same mechanism of the same run was tapped at the other plug too */
 };
 
+/* One hypothesis in one run: a row for each choice of what nobody told that makes a difference.
+ */
+struct rows {
+    size_t count;
+    unsigned short *untold; /* [row] the choice */
+    double *choice_ln;      /* [row] its chance */
+    float *answer_ln;       /* [row][features]; only those of the run are filled */
+    double *group_ln;       /* [row][groups], capped */
+};
+
 struct inference {
     const struct gathered *g;
     const struct catalogue *c;
@@ -35,19 +45,25 @@ struct inference {
     int *end_of; /* class of each hypothesis */
     struct evidence_group *group;
     size_t group_count;
-    double *run_ln;   /* [hyp][runs + 1] */
-    float *answer_ln; /* [hyp][untold][feature] */
-    double *group_ln; /* [hyp][untold][group], capped */
-    double *joint;    /* [hyp] ln prior + evidence; -INFINITY where left out */
+    struct rows *rows; /* [hyp][runs + 1] */
+    double *run_ln;    /* [hyp][runs + 1] */
+    double *joint;     /* [hyp] ln prior + evidence; -INFINITY where left out */
     double *posterior;
 };
+
+const struct rows *inference_rows(const struct inference *n, size_t hyp, int run);
+/* The run whose features a group holds; what a person told counts as the last. */
+int inference_run_of(const struct inference *n, size_t group);
+/* ln of the weight of each row of a hypothesis in a run: its choice and all groups. */
+double inference_row_ln(const struct inference *n, const struct rows *r, size_t row, int run);
 
 enum err infer(const struct gathered *g, const struct catalogue *c, struct inference *out);
 void inference_release(struct inference *n);
 
 /* Joint without one feature (or, feature SIZE_MAX, without one whole group); joint has
  * hyp_count items. */
-void inference_without(const struct inference *n, size_t feature, size_t group, double *joint);
+enum err inference_without(const struct inference *n, size_t feature, size_t group,
+                           double *joint);
 
 /* Sum of the posterior over each end from a joint. */
 void inference_ends(const struct inference *n, const double *joint, double *end);

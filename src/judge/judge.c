@@ -143,17 +143,18 @@ static enum err weigh_findings(const struct inference *n, struct verdict *v)
 {
     size_t count = n->g->features.count;
     double *joint = calloc(n->hyp_count, sizeof *joint);
+    enum err err = ERR_OK;
 
     v->finding = calloc(count + 1, sizeof *v->finding);
     if (!joint || !v->finding) {
         free(joint);
         return ERR_MEMORY;
     }
-    for (size_t i = 0; i < count; i++) {
+    for (size_t i = 0; i < count && err == ERR_OK; i++) {
         struct finding *f = &v->finding[i];
 
         *f = n->g->features.item[i].finding;
-        inference_without(n, i, group_of(n, i), joint);
+        err = inference_without(n, i, group_of(n, i), joint);
         for (int e = 0; e < END_COUNT; e++)
             f->weight[e] = engine_odds_decibans(n->joint, n->end_of, n->hyp_count, e) -
                            engine_odds_decibans(joint, n->end_of, n->hyp_count, e);
@@ -161,7 +162,7 @@ static enum err weigh_findings(const struct inference *n, struct verdict *v)
     v->finding_count = count;
     qsort(v->finding, count, sizeof *v->finding, by_strength);
     free(joint);
-    return ERR_OK;
+    return err;
 }
 
 static void list_untested(const struct inference *n, struct verdict *v)

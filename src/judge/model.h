@@ -53,17 +53,23 @@ struct setting {
     bool disk_known_good, disk_blank, disk_none;
 };
 
-/* What nobody told of one run: each a yes or no with a chance of its own. */
+/* What nobody told of one run: each a yes or no with a chance of its own, and what the read
+ * signal is like. */
 enum {
-    UNTOLD_AT_ZERO = 1,    /* the head stands at cylinder 0 */
-    UNTOLD_SEEKS_IN = 2,   /* the machine steps inward */
-    UNTOLD_SIDE_1 = 4,     /* the machine uses side 1 */
-    UNTOLD_GOES_ON = 8,    /* the machine goes on after a failed restore */
-    UNTOLD_PROTECTED = 16, /* the disk is write protected */
-    UNTOLD_COMBINATIONS = 32
+    UNTOLD_AT_ZERO = 1,   /* the head stands at cylinder 0 */
+    UNTOLD_SEEKS_IN = 2,  /* the machine steps inward */
+    UNTOLD_SIDE_1 = 4,    /* the machine uses side 1 */
+    UNTOLD_PROTECTED = 8, /* the disk is write protected */
+    UNTOLD_GOES_ON =
+        16, /* the machine goes on after a failed restore; told apart only where one fails */
+    UNTOLD_LATE = 32, /* the fault sets in once the head has arrived; only where that differs */
+    UNTOLD_WAITS = 64,   /* the machine waits for index pulses before its first step */
+    UNTOLD_POOR = 128,   /* read signal: poor, */
+    UNTOLD_NOISE = 256,  /* noise, */
+    UNTOLD_SILENT = 384, /* or nothing; else clean */
+    UNTOLD_SIGNAL = 384,
+    UNTOLD_COMBINATIONS = 512
 };
-/* Natural logarithm of the chance of a combination under a setting. */
-double untold_ln(const struct setting *s, unsigned untold);
 
 /* Apply one effect ("conductor INDEX open") to a state; line is what '*' stands for (signal,
  * and a second one for pairs). ERR_FORMAT for words it does not know. tap: for test leads. */

@@ -20,29 +20,26 @@ struct question {
     double *answer; /* [hyp][answers] */
 };
 
-/* Chance of each answer under one hypothesis, over what nobody told. */
+/* Chance of each answer under one hypothesis, over what nobody told and the first run leaves
+ * open. */
 static void ask(const struct inference *n, size_t h, const struct feature *f, double *answer)
 {
+    const struct rows *r = inference_rows(n, h, 0);
     double ln[UNTOLD_COMBINATIONS], z;
     struct state state;
-    int run = n->g->runs > 0 ? 0 : n->g->runs;
 
     hypothesis_state(n, &n->hyp[h], &state);
-    for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-        ln[u] = untold_ln(&n->g->setting[run], u);
-        for (size_t g = 0; g < n->group_count; g++)
-            if (n->group[g].run == run)
-                ln[u] += n->group_ln[(h * UNTOLD_COMBINATIONS + u) * n->group_count + g];
-    }
-    z = ln_sum(ln, UNTOLD_COMBINATIONS);
+    for (size_t i = 0; i < r->count; i++)
+        ln[i] = inference_row_ln(n, r, i, 0);
+    z = ln_sum(ln, r->count);
     memset(answer, 0, sizeof *answer * (size_t)f->answers);
-    for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-        double a[FEATURE_ANSWERS_MAX], share = exp(ln[u] - z);
+    for (size_t i = 0; i < r->count; i++) {
+        double a[FEATURE_ANSWERS_MAX], share = exp(ln[i] - z);
         struct world w;
 
         if (share < 1e-3)
             continue;
-        world_play(&state, &n->g->setting[run], u, &w);
+        (void)world_play(&state, &n->g->setting[0], r->untold[i], &w);
         world_predict(&w, f, a);
         for (int k = 0; k < f->answers; k++)
             answer[k] += share * a[k];

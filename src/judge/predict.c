@@ -6,7 +6,7 @@
 
 /* Recording mix: what an instrument records wrongly, and what a person does (our own guesses;
  * handbook, diagnosis, 1.4). */
-#define MIX_INSTRUMENT 0.006
+#define MIX_INSTRUMENT 0.0015
 #define MIX_PERSON     0.06
 
 void predict_set(double *answer, int n, const double *p)
@@ -23,7 +23,7 @@ void predict_yes(double *answer, double yes)
 
 struct pattern predict_line(const struct world *w, enum sig s, enum tap tap)
 {
-    static const struct pattern off = {{0.985, 0.005, 0.002, 0.008}};
+    static const struct pattern off = {{0.992, 0.0025, 0.0005, 0.0045, 0.0005}};
 
     if (w->play.f->lead_open[s][tap])
         return off;
@@ -55,7 +55,7 @@ static void unselected(const struct world *w, const struct feature *f, double *a
 
 static void index_pulses(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double good[] = {0.975, 0.012, 0.01, 0.003}, weak[] = {0.3, 0.6, 0.09, 0.01},
+    static const double good[] = {0.985, 0.006, 0.008, 0.001}, weak[] = {0.3, 0.6, 0.09, 0.01},
                         noisy[] = {0.45, 0.1, 0.44, 0.01}, holes[] = {0.05, 0.02, 0.03, 0.9},
                         gaps[] = {0.5, 0.4, 0.09, 0.01};
     const struct state *s = w->play.f;
@@ -75,24 +75,24 @@ static void index_pulses(const struct world *w, const struct feature *f, double 
 
 static void speed(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double good[] = {0.965, 0.03, 0.0015, 0.0005, 0.003},
-                        off[] = {0.02, 0.2, 0.58, 0.18, 0.02},
-                        unsteady[] = {0.25, 0.1, 0.1, 0.05, 0.5},
-                        other[] = {0.5, 0.03, 0.02, 0.42, 0.03},
-                        sag[] = {0.5, 0.1, 0.1, 0.1, 0.2};
+    static const double good[] = {0.965, 0.03, 0.0012, 0.0003, 0.0003, 0.0032},
+                        off[] = {0.02, 0.18, 0.42, 0.22, 0.14, 0.02},
+                        unsteady[] = {0.25, 0.1, 0.1, 0.03, 0.02, 0.5},
+                        other[] = {0.5, 0.03, 0.02, 0.015, 0.42, 0.015},
+                        sag[] = {0.5, 0.1, 0.1, 0.05, 0.05, 0.2};
     const struct state *s = w->play.f;
 
     (void)f;
     if (s->spin == SPIN_FAST || s->spin == SPIN_SLOW)
-        predict_set(answer, 5, off);
+        predict_set(answer, 6, off);
     else if (s->spin == SPIN_UNSTEADY)
-        predict_set(answer, 5, unsteady);
+        predict_set(answer, 6, unsteady);
     else if (s->profile)
-        predict_set(answer, 5, other);
+        predict_set(answer, 6, other);
     else if (s->sags || s->index_weak)
-        predict_set(answer, 5, sag);
+        predict_set(answer, 6, sag);
     else
-        predict_set(answer, 5, good);
+        predict_set(answer, 6, good);
 }
 
 static void pair(const struct world *w, const struct feature *f, double *answer)

@@ -19,7 +19,7 @@ static void signal_at(const struct world *w, enum tap tap, double *clean, double
 
 void predict_quality(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double c[] = {0.975, 0.018, 0.004, 0.003}, p[] = {0.17, 0.78, 0.04, 0.01},
+    static const double c[] = {0.985, 0.012, 0.002, 0.001}, p[] = {0.17, 0.78, 0.04, 0.01},
                         n[] = {0.01, 0.05, 0.93, 0.01}, other[] = {0.2, 0.2, 0.25, 0.35};
     double clean, poor, noise;
 
@@ -34,7 +34,7 @@ void predict_quality(const struct world *w, const struct feature *f, double *ans
 
 void predict_fields(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double c[] = {0.945, 0.045, 0.005, 0.005}, p[] = {0.1, 0.4, 0.35, 0.15},
+    static const double c[] = {0.955, 0.042, 0.002, 0.001}, p[] = {0.1, 0.4, 0.35, 0.15},
                         n[] = {0.005, 0.005, 0.02, 0.97}, worn[] = {0.12, 0.73, 0.12, 0.03},
                         other[] = {0.08, 0.07, 0.15, 0.7};
     const struct state *s = w->play.f;
@@ -51,7 +51,7 @@ void predict_fields(const struct world *w, const struct feature *f, double *answ
 
 void predict_cell(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double good[] = {0.985, 0.012, 0.003}, off[] = {0.35, 0.6, 0.05},
+    static const double good[] = {0.995, 0.003, 0.002}, off[] = {0.35, 0.6, 0.05},
                         wide[] = {0.45, 0.1, 0.45}, unsteady[] = {0.75, 0.2, 0.05};
     const struct state *s = w->play.f;
 
@@ -67,8 +67,9 @@ void predict_cell(const struct world *w, const struct feature *f, double *answer
 /* Which sides the drive truly reads against which sides the tap believes: 0, 1 or both. */
 void predict_side_id(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double agree[] = {0.975, 0.01, 0.01, 0.005}, zero[] = {0.05, 0.92, 0.01, 0.02},
-                        one[] = {0.03, 0.01, 0.93, 0.03}, mixed[] = {0.2, 0.2, 0.3, 0.3};
+    static const double agree[] = {0.99, 0.004, 0.004, 0.002},
+                        zero[] = {0.05, 0.92, 0.01, 0.02}, one[] = {0.03, 0.01, 0.93, 0.03},
+                        mixed[] = {0.2, 0.2, 0.3, 0.3};
     const struct play *p = &w->play;
     bool used = p->untold & UNTOLD_SIDE_1;
     enum rx truth = p->in[SIG_SIDE], tap = predict_rx(w, SIG_SIDE, f->tap);

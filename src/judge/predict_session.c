@@ -9,8 +9,8 @@ static double visible(struct pattern p)
 
 void predict_direction(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double out[] = {0.97, 0.01, 0.02}, in[] = {0.01, 0.97, 0.02},
-                        both[] = {0.02, 0.01, 0.97}, mostly_in[] = {0.02, 0.5, 0.48},
+    static const double out[] = {0.994, 0.002, 0.004}, in[] = {0.002, 0.994, 0.004},
+                        both[] = {0.004, 0.002, 0.994}, mostly_in[] = {0.004, 0.5, 0.496},
                         noisy[] = {0.25, 0.25, 0.5}, none[] = {0.4, 0.3, 0.3};
     const struct play *p = &w->play;
     enum rx r = predict_rx(w, SIG_DIR, f->tap);
@@ -31,8 +31,8 @@ void predict_direction(const struct world *w, const struct feature *f, double *a
 
 void predict_restore(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double none[] = {0.93, 0.05, 0.02}, found[] = {0.03, 0.95, 0.02},
-                        limit[] = {0.02, 0.03, 0.95}, open[] = {0.35, 0.35, 0.3};
+    static const double none[] = {0.98, 0.016, 0.004}, found[] = {0.006, 0.99, 0.004},
+                        limit[] = {0.004, 0.006, 0.99}, open[] = {0.35, 0.35, 0.3};
     const struct play *p = &w->play;
     bool steps = predict_rx(w, SIG_STEP, f->tap) == RX_OK;
     enum rx dir = predict_rx(w, SIG_DIR, f->tap);
@@ -55,17 +55,20 @@ void predict_release(const struct world *w, const struct feature *f, double *ans
 {
     const struct play *p = &w->play;
     double always = predict_line(w, SIG_TRK00, f->tap).p[STATE_ALWAYS];
-    double stays = p->in_steps && !p->moved_in ? 0.96 : p->f->stepper_slips ? 0.15 : 0.015;
+    double stays = p->in_steps && !p->moved_in ? 0.96 : p->f->stepper_slips ? 0.15 : 0.004;
 
     if (p->f->track0_stuck || rx_drive_plug(p, SIG_TRK00) == RX_STUCK)
         stays = 0.96;
     predict_yes(answer, stays > always * 0.9 ? stays : always * 0.9);
 }
 
+/* Outward steps, as this tap sees DIR, while TRK00 is active here. */
 void predict_overrun(const struct world *w, const struct feature *f, double *answer)
 {
-    (void)f;
-    predict_yes(answer, w->play.out_steps == 2 ? 0.93 : 0.012);
+    const struct play *p = &w->play;
+    bool turned = predict_rx(w, SIG_DIR, f->tap) == RX_NEVER && p->in_steps && !p->moved_in;
+
+    predict_yes(answer, p->out_steps == 2 || turned ? 0.93 : 0.004);
 }
 
 static int place_expected(const struct world *w, enum tap tap)
@@ -93,7 +96,7 @@ static int place_expected(const struct world *w, enum tap tap)
 
 void predict_place(const struct world *w, const struct feature *f, double *answer)
 {
-    double sure = w->play.f->stepper_slips ? 0.6 : 0.93;
+    double sure = w->play.f->stepper_slips ? 0.6 : 0.98;
 
     for (int i = 0; i < PLACE_COUNT; i++)
         answer[i] = (1 - sure) / PLACE_COUNT;
@@ -104,18 +107,19 @@ void predict_place(const struct world *w, const struct feature *f, double *answe
 
 void predict_gate(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double quiet[] = {0.992, 0.004, 0.004}, writes[] = {0.22, 0.75, 0.03},
-                        unasked[] = {0.01, 0.02, 0.97}, noisy[] = {0.25, 0.25, 0.5};
+    static const double quiet[] = {0.996, 0.002, 0.002}, writes[] = {0.01, 0.96, 0.03},
+                        unasked[] = {0.004, 0.006, 0.99}, noisy[] = {0.25, 0.25, 0.5};
     const struct play *p = &w->play;
     enum rx r = predict_rx(w, SIG_WGATE, f->tap);
-    bool asks = p->writes && !(p->untold & UNTOLD_PROTECTED) && p->seen[SIG_WPROT] != RX_STUCK;
+    double asks = r == RX_OK && p->writes ? p->write_reached : 0;
 
     if (r == RX_STUCK)
         predict_set(answer, 3, unasked);
     else if (r == RX_NOISY)
         predict_set(answer, 3, noisy);
     else
-        predict_set(answer, 3, r == RX_OK && asks ? writes : quiet);
+        for (int i = 0; i < 3; i++)
+            answer[i] = asks * writes[i] + (1 - asks) * quiet[i];
 }
 
 void predict_gate_data(const struct world *w, const struct feature *f, double *answer)
@@ -159,8 +163,8 @@ static double success(const struct play *p)
 
 void predict_outcome(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double ok[] = {0.955, 0.03, 0.004, 0.004, 0.007},
-                        bad[] = {0.02, 0.68, 0.14, 0.08, 0.08},
+    static const double ok[] = {0.975, 0.01, 0.003, 0.004, 0.008},
+                        bad[] = {0.02, 0.76, 0.14, 0, 0.08},
                         stuck[] = {0.02, 0.37, 0.58, 0.01, 0.02},
                         now_and_then[] = {0.3, 0.3, 0.05, 0.05, 0.3};
     const struct play *p = &w->play;
@@ -169,7 +173,9 @@ void predict_outcome(const struct world *w, const struct feature *f, double *ans
 
     (void)f;
     for (int i = 0; i < 5; i++) {
-        answer[i] = yes * ok[i] + hang * stuck[i] + (1 - yes - hang) * bad[i];
+        answer[i] = yes * ok[i] + hang * stuck[i] + (1 - yes - hang) * (1 - p->wrong) * bad[i];
+        if (i == 3)
+            answer[i] += (1 - yes - hang) * p->wrong;
         if (loose)
             answer[i] = 0.6 * answer[i] + 0.4 * now_and_then[i];
     }

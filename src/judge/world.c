@@ -3,21 +3,19 @@
 
 #include <math.h>
 
-double untold_ln(const struct setting *s, unsigned untold)
+/* Chance of the plain yes-or-no choices. Our own guesses of what a bench session looks like
+ * (common practice). */
+static double untold_chance(const struct setting *s, unsigned untold)
 {
-    /* our own guesses of what a bench session looks like; source: common practice */
-    double chance[5] = {0.2, 0.8, 0.4, 0.4, 0.12};
-    double ln = 0;
+    const unsigned seeking =
+        ASKED_READ | ASKED_BOOT | ASKED_VERIFY | ASKED_SEEK | ASKED_WRITE | ASKED_FORMAT;
+    double chance[4] = {0.2, s->asked && !(s->asked & seeking) ? 0.15 : 0.8,
+                        s->two_sided ? 0.4 : 0.02, 0.12};
+    double p = 1;
 
-    if (!(s->asked &
-          (ASKED_READ | ASKED_BOOT | ASKED_VERIFY | ASKED_SEEK | ASKED_WRITE | ASKED_FORMAT)) &&
-        s->asked)
-        chance[1] = 0.15;
-    if (!s->two_sided)
-        chance[2] = 0.02;
-    for (int i = 0; i < 5; i++)
-        ln += log(untold & (1u << i) ? chance[i] : 1 - chance[i]);
-    return ln;
+    for (int i = 0; i < 4; i++)
+        p *= untold & (1u << i) ? chance[i] : 1 - chance[i];
+    return p;
 }
 
 enum touch touch_of(const struct play *p, enum sig partner)
@@ -152,10 +150,35 @@ static void play_drive(struct play *p)
         p->index *= p->s->rotor_index ? 0.6 : 0.1;
     if (f->sags)
         p->index *= 0.7;
+    p->blind = p->seen[SIG_INDEX] != RX_OK || p->index < 0.2;
 }
 
-void world_play(const struct state *state, const struct setting *setting, unsigned untold,
-                struct world *out)
+/* Choices that differ in nothing here are counted once: going on matters where a restore fails,
+ * setting in late where a gate is held on. */
+static double choice_chance(const struct play *p)
+{
+    bool waits = p->untold & UNTOLD_WAITS;
+    bool fails = !waits && (p->out_steps == 2 || (!p->restored && !p->f->machine));
+    bool gate = p->in[SIG_WGATE] == RX_STUCK;
+    double chance = untold_chance(p->s, p->untold) * p->signal;
+
+    if (p->blind && !p->f->machine)
+        chance *= waits ? 0.45 : 0.55;
+    else if (waits)
+        return 0;
+    if (fails)
+        chance *= p->untold & UNTOLD_GOES_ON ? 0.4 : 0.6;
+    else if (p->untold & UNTOLD_GOES_ON)
+        return 0;
+    if (gate)
+        chance *= p->untold & UNTOLD_LATE ? 0.3 : 0.7;
+    else if (p->untold & UNTOLD_LATE)
+        return 0;
+    return chance;
+}
+
+double world_play(const struct state *state, const struct setting *setting, unsigned untold,
+                  struct world *out)
 {
     struct play p = {.f = state, .s = setting, .untold = untold};
 
@@ -174,4 +197,5 @@ void world_play(const struct state *state, const struct setting *setting, unsign
     play_machine(&p);
     out->play = p;
     world_lines(out);
+    return choice_chance(&p);
 }

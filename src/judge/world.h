@@ -30,10 +30,14 @@ struct play {
     bool in_steps;  /* the machine makes inward steps */
     bool moved_in;  /* the head truly follows them */
     bool lost;      /* the head is not where the machine believes */
-    double clean, poor, noise, silent; /* read signal at the drive's plug; sums to 1 */
+    double clean, poor, noise, silent; /* read signal at the drive's plug: one of them is 1 */
+    double signal;                     /* chance of that one */
     double read_ok;                    /* chance that the machine reads what it asks for */
     double hang;                       /* chance that it waits for ever */
     bool writes;
+    double write_reached; /* chance that the machine comes to write at all */
+    double wrong;         /* chance of wrong data rather than an error, of what fails */
+    bool blind;           /* the machine sees no index pulses */
 };
 
 /* Chances of the states of a line (STATE_NEVER ...). */
@@ -46,8 +50,10 @@ struct world {
         drive[SIG_COUNT]; /* at the plugs; drive's outputs: while selected */
 };
 
-void world_play(const struct state *state, const struct setting *setting, unsigned untold,
-                struct world *out);
+/* Returns the chance of this choice of what nobody told, under this state: 0 where it cannot be
+ * or differs in nothing from one that is counted already. The choices of one state sum to 1. */
+double world_play(const struct state *state, const struct setting *setting, unsigned untold,
+                  struct world *out);
 
 /* Chance of each answer of a feature, each at least the recording mix's share, so that nothing
  * is ever impossible. Not for FEATURE_SWAP (a substitution is an intervention: see hypotheses).

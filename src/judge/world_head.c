@@ -18,7 +18,7 @@ static bool can_step(const struct play *p)
     const struct state *f = p->f;
 
     return p->selected > 0.2 && p->in[SIG_STEP] == RX_OK && !f->stepper_stuck && !f->no_12v &&
-           p->in[SIG_WGATE] != RX_STUCK;
+           (p->in[SIG_WGATE] != RX_STUCK || (p->untold & UNTOLD_LATE));
 }
 
 void play_head(struct play *p)
@@ -32,6 +32,12 @@ void play_head(struct play *p)
 
     if (p->f->machine)
         return;
+    if (p->blind && (p->untold & UNTOLD_WAITS)) {
+        p->at_zero = started_at_zero;
+        p->zero_seen = started_at_zero && p->selected > 0.2;
+        p->lost = true;
+        return;
+    }
     if (track0 == RX_STUCK || (started_at_zero && track0 != RX_NEVER)) {
         p->restored = true;
         p->at_zero = started_at_zero;

@@ -3,7 +3,13 @@
 
 static struct pattern make(double never, double toggles, double always, double erratic)
 {
-    return (struct pattern){{never, toggles, always, erratic}};
+    return (struct pattern){{never, toggles, always, erratic, 0.0005}};
+}
+
+/* An output that may hold its level all through. */
+static struct pattern level(double never, double toggles, double held)
+{
+    return (struct pattern){{never, toggles, 0.02 * held + 0.001, 0.008, held}};
 }
 
 static struct pattern mix(struct pattern a, struct pattern b, double share_b)
@@ -15,15 +21,15 @@ static struct pattern mix(struct pattern a, struct pattern b, double share_b)
 
 static struct pattern never(void)
 {
-    return make(0.985, 0.008, 0.001, 0.006);
+    return make(0.992, 0.0025, 0.0005, 0.005);
 }
 static struct pattern always(void)
 {
-    return make(0.004, 0.02, 0.97, 0.006);
+    return make(0.001, 0.014, 0.98, 0.005);
 }
 static struct pattern live(void)
 {
-    return make(0.008, 0.965, 0.012, 0.015);
+    return make(0.0008, 0.975, 0.0122, 0.012);
 }
 static struct pattern erratic(void)
 {
@@ -38,7 +44,7 @@ static struct pattern driven(const struct play *p, enum sig s)
     case SIG_SEL:
     case SIG_MOT:
     case SIG_HLOAD:
-        return make(0.01, 0.9, 0.08, 0.01);
+        return make(0.002, 0.965, 0.025, 0.008);
     case SIG_STEP:
         return p->out_steps || p->in_steps ? live() : never();
     case SIG_SIDE:
@@ -46,7 +52,9 @@ static struct pattern driven(const struct play *p, enum sig s)
                                          : make(0.97, 0.02, 0.005, 0.005);
     case SIG_WGATE:
     case SIG_WDATA:
-        return p->writes ? make(0.3, 0.68, 0.01, 0.01) : never();
+        return p->writes
+                   ? make(1 - 0.97 * p->write_reached, 0.97 * p->write_reached, 0.002, 0.005)
+                   : never();
     case SIG_DENSITY:
         return make(0.47, 0.08, 0.44, 0.01);
     case SIG_DIR:
@@ -88,7 +96,7 @@ static struct pattern touching(const struct play *p, enum sig s, struct pattern 
         return ok;
     switch (touch_of(p, (enum sig)partner)) {
     case TOUCH_ON:
-        return make(0.01, 0.6, 0.36, 0.03);
+        return (struct pattern){{0.01, 0.3, 0.15, 0.03, s < SIG_FROM_DRIVE ? 0.001 : 0.5}};
     case TOUCH_PULSES:
         return make(0.01, 0.75, 0.02, 0.22);
     case TOUCH_SOMETIMES:
@@ -137,24 +145,24 @@ static struct pattern meant(const struct play *p, enum sig s)
                    p->index / (p->selected + 1e-9));
     case SIG_TRK00:
         if (f->track0_stuck)
-            return always();
+            return level(0.001, 0.02, 0.97);
         if (f->track0_dead || !p->zero_seen)
             return never();
-        if (p->at_zero && (p->untold & UNTOLD_AT_ZERO) && !p->moved_in)
-            return make(0.01, 0.25, 0.73, 0.01);
-        return make(0.01, 0.94, 0.03, 0.02);
+        if (p->zero_seen && !p->moved_in)
+            return p->untold & UNTOLD_AT_ZERO ? level(0.001, 0.22, 0.77)
+                                              : level(0.001, 0.5, 0.49);
+        return level(0.001, 0.97, 0.02);
     case SIG_WPROT:
         if (f->medium == MEDIUM_ABSENT)
-            return make(0.5, 0.05, 0.44, 0.01);
-        return p->untold & UNTOLD_PROTECTED ? make(0.02, 0.1, 0.87, 0.01)
-                                            : make(0.95, 0.03, 0.01, 0.01);
+            return level(0.5, 0.06, 0.43);
+        return p->untold & UNTOLD_PROTECTED ? level(0.005, 0.1, 0.89)
+                                            : level(0.972, 0.018, 0.006);
     case SIG_RDATA:
         return mix(never(), live(), flux);
     case SIG_READY:
-        return mix(never(), make(0.03, 0.75, 0.21, 0.01), p->index / (p->selected + 1e-9));
+        return mix(never(), level(0.004, 0.75, 0.23), p->index / (p->selected + 1e-9));
     case SIG_DSKCHG:
-        return f->medium == MEDIUM_ABSENT ? make(0.2, 0.2, 0.59, 0.01)
-                                          : make(0.6, 0.25, 0.14, 0.01);
+        return f->medium == MEDIUM_ABSENT ? level(0.2, 0.2, 0.59) : level(0.6, 0.25, 0.14);
     case SIG_SEL:
     case SIG_MOT:
     case SIG_DIR:

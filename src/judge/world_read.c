@@ -31,12 +31,10 @@ static void play_signal(struct play *p)
     }
     if (f->medium == MEDIUM_WORN)
         scale(&p->clean, 0.7, &p->poor);
-    if (f->spin == SPIN_UNSTEADY)
-        scale(&p->clean, 0.6, &p->poor);
-    if (f->hub || f->sags || f->stepper_slips)
-        scale(&p->clean, 0.6, &p->poor);
+    if (f->spin == SPIN_UNSTEADY || f->hub || f->sags || f->stepper_slips)
+        scale(&p->clean, 0.5, &p->poor);
     if (f->grounds || f->terminator_missing || f->terminator_double)
-        scale(&p->clean, 0.7, &p->poor);
+        scale(&p->clean, 0.6, &p->poor);
     if (f->shared)
         scale(&p->clean, 0.15, &p->poor);
     if (p->in[SIG_SIDE] == RX_NOISY || p->plug_out[SIG_RDATA] == RX_NOISY)
@@ -44,8 +42,11 @@ static void play_signal(struct play *p)
     if (p->in[SIG_HLOAD] == RX_NEVER)
         scale(&p->clean, 0.1, &p->silent);
     if (p->in[SIG_WGATE] == RX_STUCK) {
-        scale(&p->clean, 0.05, &p->silent);
-        scale(&p->poor, 0.05, &p->silent);
+        /* a head that writes reads nothing; before the gate came on it read */
+        double left = p->untold & UNTOLD_LATE ? 0.6 : 0.05;
+
+        scale(&p->clean, left, &p->silent);
+        scale(&p->poor, left, &p->silent);
         scale(&p->noise, 0.2, &p->silent);
     }
     if (p->f->medium == MEDIUM_ABSENT) {
@@ -55,11 +56,22 @@ static void play_signal(struct play *p)
     }
 }
 
+/* Take one of the four: the choice that nobody told. */
+static void choose_signal(struct play *p)
+{
+    double *of[] = {&p->clean, &p->poor, &p->noise, &p->silent};
+    unsigned which = (p->untold & UNTOLD_SIGNAL) / UNTOLD_POOR;
+
+    p->signal = *of[which];
+    for (unsigned i = 0; i < 4; i++)
+        *of[i] = i == which;
+}
+
 /* Chance that the machine reads what it asks for, given that it has come so far. */
 static double usable(const struct play *p)
 {
     const struct state *f = p->f;
-    double ok = p->clean * 0.97 + p->poor * 0.12;
+    double ok = p->clean * 0.99 + p->poor * 0.12;
 
     ok *= p->selected * p->turns;
     if (p->seen[SIG_RDATA] != RX_OK || f->separator)
@@ -67,7 +79,7 @@ static double usable(const struct play *p)
     if (p->lost)
         ok *= f->stepper_slips ? 0.25 : 0.02;
     if (f->pull_up)
-        ok *= p->s->tap_pull_up ? 0.6 : 0.2;
+        ok *= p->s->tap_pull_up ? 0.8 : 0.2;
     if (f->spin == SPIN_FAST || f->spin == SPIN_SLOW)
         ok *= 0.5;
     if (f->medium == MEDIUM_WORN)
@@ -79,8 +91,12 @@ static double usable(const struct play *p)
         ok *= p->in[SIG_SIDE] == RX_STUCK ? 0.1 : p->untold & UNTOLD_SIDE_1 ? 0.1 : 1;
     if (f->head_side1 && (p->untold & UNTOLD_SIDE_1))
         ok *= 0.1;
-    if (f->contact || f->hub || f->sags)
+    if (f->contact)
         ok *= 0.35;
+    if (f->hub || f->sags)
+        ok *= 0.8;
+    if (p->in[SIG_WGATE] == RX_STUCK)
+        ok *= 0.05;
     if (f->index_weak)
         ok *= 0.6;
     if (p->in[SIG_DENSITY] != RX_OK)
@@ -91,9 +107,9 @@ static double usable(const struct play *p)
 void play_read(struct play *p)
 {
     const struct state *f = p->f;
-    bool blind = p->seen[SIG_INDEX] != RX_OK || p->index < 0.2;
 
     play_signal(p);
+    choose_signal(p);
     p->read_ok = usable(p);
     if (!p->restored)
         p->read_ok *= 0.05;
@@ -101,10 +117,10 @@ void play_read(struct play *p)
         p->read_ok *= 0.05;
     if (f->strap || f->machine)
         p->read_ok *= 0.02;
-    if (blind) {
+    if (p->blind) {
         /* limits are counted in index pulses: without them a chip waits, unless this making has
          * a timer */
-        p->hang = (1 - p->s->no_index_timer) * 0.75;
+        p->hang = p->untold & UNTOLD_WAITS ? 0.85 : (1 - p->s->no_index_timer) * 0.75;
         p->read_ok *= 0.12;
     }
     if (f->profile)
@@ -116,9 +132,19 @@ void play_machine(struct play *p)
     const struct state *f = p->f;
     bool refused = p->seen[SIG_WPROT] == RX_STUCK ||
                    (p->seen[SIG_WPROT] != RX_NEVER && (p->untold & UNTOLD_PROTECTED));
+    bool lost = f->write_dead || p->in[SIG_WGATE] != RX_OK || p->in[SIG_WDATA] != RX_OK;
 
+    p->wrong = 0.06;
     if (!p->writes)
         return;
-    if (refused || f->write_dead || p->in[SIG_WGATE] != RX_OK || p->in[SIG_WDATA] != RX_OK)
+    /* a session that writes reads first; what fails to read is not written */
+    p->write_reached = refused ? 0 : 0.75 * p->read_ok + 0.08;
+    if (refused) {
         p->read_ok *= 0.06;
+    } else if (lost) {
+        /* a chip cannot tell that nothing was written: the read back shows it, or nobody looks
+         */
+        p->read_ok *= 0.12;
+        p->wrong = 0.5;
+    }
 }
