@@ -4,6 +4,8 @@
 #include "evidence/survey.h"
 #include "profile/profile.h"
 
+#include <glob.h>
+#include <jansson.h>
 #include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
@@ -150,6 +152,63 @@ static void healthy_trace_agrees_with_its_label(void **state)
     done(s);
 }
 
+static int64_t label_count(json_t *read_back, const char *key)
+{
+    return json_integer_value(json_object_get(read_back, key));
+}
+
+/* Identifiers, data fields and falls of one tap against what the label counted. */
+static void tap_agrees(const char *name, const char *tap, json_t *read_back)
+{
+    char path[600];
+    (void)snprintf(path, sizeof path, TRACES "%s/%s.vcd.gz", name, tap);
+    struct survey *s = survey_of(path, NULL, "drive-35-dd");
+    int sectors = 0;
+    int seen = 0;
+    int good = 0;
+    count(s, &sectors, &seen, &good);
+    print_message("%s, %s: %d identifiers, %d data fields\n", name, tap, seen, good);
+    if (strcmp(name, "rdata-jitter") == 0) {
+        /* heavy jitter: the label's decoder is a simple one, ours may read more, never less */
+        assert_true(seen >= label_count(read_back, "id_fields_good"));
+    } else {
+        assert_int_equal(seen, label_count(read_back, "id_fields_good"));
+        assert_int_equal(good, label_count(read_back, "data_fields_good"));
+    }
+    /* the label also counts a span's first value where that is low */
+    int64_t falls = label_count(read_back, "rdata_pulses_recorded");
+    assert_in_range(falls - (int64_t)s->flux.transitions, 0, 1);
+    assert_int_equal(s->story.line[LINE_STEP].falls, label_count(read_back, "step_pulses"));
+    done(s);
+}
+
+/* Source: the label.json of each trace, read_back: counted by a separate script with its own
+ * decoder. */
+static void every_trace_agrees_with_its_label(void **state)
+{
+    (void)state;
+    glob_t found;
+    skip_without(TRACES "healthy-9/label.json");
+    assert_int_equal(glob(TRACES "*/label.json", 0, NULL, &found), 0);
+    for (size_t i = 0; i < found.gl_pathc; i++) {
+        json_error_t why;
+        const char *tap = NULL;
+        json_t *of_tap = NULL;
+        char name[200];
+        (void)snprintf(name, sizeof name, "%s", found.gl_pathv[i] + strlen(TRACES));
+        name[strcspn(name, "/")] = '\0';
+        json_t *label = json_load_file(found.gl_pathv[i], 0, &why);
+        assert_non_null(label);
+        json_object_foreach(label, tap, of_tap)
+        {
+            tap_agrees(name, tap, json_object_get(of_tap, "read_back"));
+        }
+        json_decref(label);
+    }
+    assert_true(found.gl_pathc >= 17);
+    globfree(&found);
+}
+
 /* Source: traces/speed-plus-6/label.json: the spindle runs 6 percent fast, and everything
  * reads. */
 static void fast_spindle_shows_in_index_and_in_flux(void **state)
@@ -268,6 +327,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(real_mfm_capture_reads_as_an_independent_script_read_it),
         cmocka_unit_test(healthy_trace_agrees_with_its_label),
+        cmocka_unit_test(every_trace_agrees_with_its_label),
         cmocka_unit_test(fast_spindle_shows_in_index_and_in_flux),
         cmocka_unit_test(unrecorded_span_is_crossed_by_no_interval),
         cmocka_unit_test(a_step_begins_another_visit),
