@@ -14,6 +14,8 @@
 #define LIVE_FALLS 3
 /* Time with select off that shows whether an output lets go. */
 #define UNSELECTED_NS INT64_C(100000)
+/* Lines that touch change within the rise of one line. */
+#define SAME_TIME_NS INT64_C(20000)
 
 static const enum group group_of[SIG_COUNT] = {
     [SIG_SEL] = GROUP_SELECT,  [SIG_MOT] = GROUP_MOTOR,    [SIG_DIR] = GROUP_HEAD,
@@ -150,6 +152,48 @@ static enum err add_unselected(const struct feature_from *f, struct feature_list
                        line_name(f->name[SIG_SEL]));
 }
 
+/* Two level lines that spend the same time low, and some of it high, with as many falls: they
+ * touch. */
+static bool same_times(const struct feature_from *f, enum sig a, enum sig z)
+{
+    const struct line_stats *x, *y;
+    int64_t apart;
+
+    if (!feature_recorded(f, a) || !feature_recorded(f, z))
+        return false;
+    x = feature_stats(f, a);
+    y = feature_stats(f, z);
+    apart = x->low_ns > y->low_ns ? x->low_ns - y->low_ns : y->low_ns - x->low_ns;
+    return x->falls > 0 && x->falls == y->falls && x->low_ns > x->high_ns / 50 &&
+           x->high_ns > x->low_ns / 50 && apart <= SAME_TIME_NS;
+}
+
+static enum err add_level_pairs(const struct feature_from *f, struct feature_list *l,
+                                bool *found)
+{
+    /* neighbours on the bus that a machine or drive has no reason to move together */
+    static const enum sig pairs[][2] = {{SIG_MOT, SIG_DIR},
+                                        {SIG_TRK00, SIG_WPROT},
+                                        {SIG_SIDE, SIG_READY},
+                                        {SIG_SIDE, SIG_DSKCHG}};
+
+    for (size_t i = 0; i < sizeof pairs / sizeof *pairs; i++) {
+        enum sig a = pairs[i][0], z = pairs[i][1];
+        struct feature *n;
+        char id[48];
+
+        if (!same_times(f, a, z))
+            continue;
+        snprintf(id, sizeof id, "pair.%s+%s", line_name(f->name[a]), line_name(f->name[z]));
+        TRY(feature_add(l, f, FEATURE_PAIR, group_of[a], a, 1, &n, id,
+                        "%s and %s are active at the same times", line_name(f->name[a]),
+                        line_name(f->name[z])));
+        n->sig2 = (int)z;
+        *found = true;
+    }
+    return ERR_OK;
+}
+
 static enum err add_pairs(const struct feature_from *f, struct feature_list *l)
 {
     const struct bus_story *b = &f->s->story;
@@ -171,6 +215,7 @@ static enum err add_pairs(const struct feature_from *f, struct feature_list *l)
         n->sig2 = (int)z;
         found = true;
     }
+    TRY(add_level_pairs(f, l, &found));
     if (found || (feature_recorded(f, SIG_STEP) && b->seek_count == 0))
         return ERR_OK;
     return feature_add(l, f, FEATURE_PAIR, GROUP_SELECT, SIG_COUNT, 0, NULL, "pair.none",

@@ -49,6 +49,12 @@ enum touch touch_of(const struct play *p, enum sig partner)
     return TOUCH_IDLE;
 }
 
+bool play_joined(const struct play *p, enum sig a, enum sig b)
+{
+    return (p->f->join_a == (int)a && p->f->join_b == (int)b) ||
+           (p->f->join_a == (int)b && p->f->join_b == (int)a);
+}
+
 /* A signal that touches another: what arrives. */
 static enum rx touched(const struct play *p, enum sig s, enum rx otherwise)
 {
@@ -59,6 +65,14 @@ static enum rx touched(const struct play *p, enum sig s, enum rx otherwise)
     else if (p->f->join_b == (int)s)
         partner = (enum sig)p->f->join_a;
     else
+        return otherwise;
+    /* write data that touches the gate is held low through every write; a gate and steps that
+     * touch what moves only in a write do their work otherwise; DIR low holds STEP, which works
+     * outward only */
+    if (s == SIG_WDATA && partner == SIG_WGATE)
+        return p->writes ? RX_STUCK : otherwise;
+    if (partner == SIG_WDATA || partner == SIG_WGATE || (s == SIG_STEP && partner == SIG_DIR) ||
+        (s == SIG_WDATA && partner == SIG_STEP))
         return otherwise;
     switch (touch_of(p, partner)) {
     case TOUCH_ON:

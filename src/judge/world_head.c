@@ -53,6 +53,6 @@ void play_head(struct play *p)
     p->zero_seen = (started_at_zero || p->at_zero) && p->selected > 0.2;
     p->in_steps =
         (p->untold & UNTOLD_SEEKS_IN) && (p->restored || (p->untold & UNTOLD_GOES_ON));
-    p->moved_in = p->in_steps && moves && dir != RX_NEVER;
+    p->moved_in = p->in_steps && moves && dir != RX_NEVER && !play_joined(p, SIG_STEP, SIG_DIR);
     p->lost = (p->in_steps && !p->moved_in) || !p->at_zero || p->f->stepper_slips;
 }
