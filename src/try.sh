@@ -6,7 +6,7 @@
 set -eu
 top=$(cd "$(dirname "$0")/.." && pwd)
 . "$top/src/packages.sh"
-sample=flux-samples/index-open
+sample=flux-samples/heron-index-conductor
 
 mkdir -p "$top/build"
 log="$top/build/try.log"

@@ -6,5 +6,4 @@ set(CMAKE_C_FLAGS_DEBUG "-O1 -g -fno-omit-frame-pointer" CACHE STRING "")
 set(CMAKE_C_FLAGS
   "-fsanitize=address,undefined,float-cast-overflow -fno-sanitize-recover=all"
   CACHE STRING "")
-set(WHICHEND_WERROR ON CACHE BOOL "")
 set(WHICHEND_HARDEN OFF CACHE BOOL "")
