@@ -92,6 +92,20 @@ static enum err decode_as(struct decode *d, const struct code *code)
     return e;
 }
 
+/* Identifiers of a code without a single good one, where the other has some, are chance. */
+static void drop_chance(struct field_list *l, enum encoding encoding)
+{
+    size_t kept = 0;
+    for (size_t i = 0; i < l->count; i++) {
+        if (l->sector[i].encoding == encoding) {
+            free(l->sector[i].bytes);
+        } else {
+            l->sector[kept++] = l->sector[i];
+        }
+    }
+    l->count = kept;
+}
+
 /* The code that the intervals show, and the other one where they leave it open. */
 static enum err decode_all(struct decode *d)
 {
@@ -120,6 +134,9 @@ static void name_result(struct decode *d)
     size_t fm = good_ids(&d->fields, ENC_FM);
     size_t mfm = good_ids(&d->fields, ENC_MFM);
     struct flux_quality *q = &d->quality;
+    if ((fm == 0) != (mfm == 0)) {
+        drop_chance(&d->fields, fm == 0 ? ENC_FM : ENC_MFM);
+    }
     if (fm + mfm == 0 && (q->transitions == 0 || d->steady < STEADY_MIN)) {
         *q = (struct flux_quality){.encoding = ENC_UNSTEADY,
                                    .short_share = q->short_share,

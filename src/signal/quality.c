@@ -226,14 +226,15 @@ static void quality_set(const struct measure *m, const struct span_list *spans,
                         double sample_ns, struct flux_quality *out)
 {
     double cell_ns = m->ps / m->cells / PS_PER_NS_F;
-    double sampling = pow(sample_ns / cell_ns, 2) / 12;
+    double sample = sample_ns / cell_ns;
     double mean = m->rate_sum / m->rate_count;
     kinds_sum(m->d);
     out->cell_ns = cell_ns;
     out->cell_sd_percent =
         100 * sqrt(fmax(0, m->rate_square / m->rate_count - mean * mean)) / mean;
-    out->jitter_ns = cell_ns * sqrt(fmax(0, m->d->var / (1 + CLOCK_NOISE) - sampling));
-    out->margin_percent = 100 * (1 - 2 * half_width_1e6(m->d, sampling, CLOCK_NOISE));
+    out->jitter_ns =
+        cell_ns * sqrt(fmax(0, m->d->var / (1 + CLOCK_NOISE) - sample * sample / 12));
+    out->margin_percent = 100 * (1 - 2 * half_width_1e6(m->d, sample, CLOCK_NOISE));
     out->margin_percent = fmax(0, out->margin_percent);
     out->margin_ns = out->margin_percent / 100 * cell_ns / 2;
     out->peak_shift_ns = cell_ns * peak_shift(m->d);

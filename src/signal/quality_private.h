@@ -22,8 +22,9 @@ struct deviations {
 };
 
 /* Half width, in cells, that transitions leave once in a million: from the normal laws of the
- * kinds, widened where the tails that were seen are heavier. noise: variance that is not the
- * signal's, taken out. */
-double half_width_1e6(const struct deviations *d, double noise, double clock_noise);
+ * kinds, widened where the tails that were seen are heavier. sample: sampling interval in
+ * cells, whose noise is taken out; clock_noise: the part that the clock's own noise adds to a
+ * variance. */
+double half_width_1e6(const struct deviations *d, double sample, double clock_noise);
 
 #endif

@@ -6,7 +6,8 @@
 #include <string.h>
 
 #define NS_A_MINUTE    60e9
-#define AT_SPEED       0.02    /* off the final turn time: speed is reached */
+#define AT_SPEED       0.02 /* off the final turn time: speed is reached */
+#define SETTLED        0.005 /* off it, until which turns behind a start are left out of the mean */
 #define SINGLE_PERCENT 0.3     /* what one turn alone may be off (common practice) */
 #define EDGE_NS        0.41    /* standard deviation of two times rounded to whole ns */
 #define START_NS       1000000 /* a gap that ends with motor on does not hide the start */
@@ -35,14 +36,14 @@ static enum err median_turn(const struct turn_list *t, double *out)
 }
 
 /* Leave out turns during which the spindle was still gaining speed: those behind a start, until
- * one comes within 2 % of the final turn time. */
+ * one has settled. */
 static void keep_at_speed(struct turn_list *t, double final_ns)
 {
     size_t kept = 0;
     bool gaining = false;
     for (size_t i = 0; i < t->count; i++) {
         double period = (double)t->turn[i].period_ns;
-        gaining = (gaining || t->turn[i].first) && period > final_ns * (1 + AT_SPEED);
+        gaining = (gaining || t->turn[i].first) && period > final_ns * (1 + SETTLED);
         if (!gaining) {
             t->turn[kept++] = t->turn[i];
         }
@@ -76,12 +77,14 @@ static void speed(const struct turn_list *t, struct rotation *out)
     out->uncertainty_rpm = hypot(turns, out->rpm * EDGE_NS / total);
 }
 
+/* Motor on to the first turn within 2 % of the final turn time. */
 static void spin_up(const struct turn_list *t, const struct index_gaps *g, int64_t motor_on_ns,
-                    struct rotation *out)
+                    double final_ns, struct rotation *out)
 {
     size_t i = 0;
     size_t next = 0;
-    while (i < t->count && t->turn[i].start_ns < motor_on_ns) {
+    while (i < t->count && (t->turn[i].start_ns < motor_on_ns ||
+                            fabs((double)t->turn[i].period_ns / final_ns - 1) > AT_SPEED)) {
         i++;
     }
     if (motor_on_ns >= 0 && i < t->count &&
@@ -138,12 +141,12 @@ static enum err measure(struct index_list *l, const struct index_gaps *g, double
     }
     if (t->count > 0) {
         TRY(median_turn(t, &final_ns));
+        spin_up(t, g, motor_on_ns, final_ns, out);
         keep_at_speed(t, final_ns);
     }
     if (t->count > 0) {
         out->from = ROTATION_INDEX;
         speed(t, out);
-        spin_up(t, g, motor_on_ns, out);
     }
     stats->missing = t->missing;
     stats->extra = t->extra;

@@ -173,7 +173,7 @@ static void a_real_fm_track_is_read(void **state)
  * separate script with its own decoder (label.json, read_back). At least as much must be read.
  */
 struct trace {
-    const char *file;
+    const char *name;
     int ids, data;
     enum encoding encoding;
 };
@@ -183,7 +183,7 @@ static void trace_is_read(const struct trace *t)
     char path[512];
     struct recorded rec = {0};
     struct counted sum = {0};
-    snprintf(path, sizeof path, "%s/data/traces/%s", TEST_SHARED_DIR, t->file);
+    snprintf(path, sizeof path, "%s/data/traces/%s/drive-end.vcd.gz", TEST_SHARED_DIR, t->name);
     record(path, NULL, &rec);
     for (size_t i = 0; i < rec.count; i++) {
         struct flux_read r;
@@ -195,7 +195,7 @@ static void trace_is_read(const struct trace *t)
         flux_read_release(&r);
     }
     recorded_release(&rec);
-    print_message("%s: %d identifiers (label %d), %d data fields (label %d)\n", t->file,
+    print_message("%s: %d identifiers (label %d), %d data fields (label %d)\n", t->name,
                   sum.ids_good, t->ids, sum.good, t->data);
     assert_true(sum.ids_good >= t->ids);
     assert_true(sum.good >= t->data);
@@ -205,12 +205,12 @@ static void traces_hold_what_their_labels_say(void **state)
 {
     (void)state;
     static const struct trace trace[] = {
-        {"healthy-9/healthy-9.drive-end.vcd.gz", 38, 38, ENC_MFM},
-        {"speed-plus-6/speed-plus-6.drive-end.vcd.gz", 38, 37, ENC_MFM},
-        {"healthy-10-early-read/healthy-10-early-read.drive-end.vcd.gz", 35, 32, ENC_MFM},
-        {"rdata-jitter/rdata-jitter.drive-end.vcd.gz", 11, 0, ENC_MFM},
-        {"disk-unformatted/disk-unformatted.drive-end.vcd.gz", 0, 0, ENC_UNSTEADY},
-        {"wgate-stuck-during-read/wgate-stuck-during-read.drive-end.vcd.gz", 4, 4, ENC_MFM},
+        {"healthy-9", 38, 38, ENC_MFM},
+        {"speed-plus-6", 38, 37, ENC_MFM},
+        {"healthy-10-early-read", 35, 32, ENC_MFM},
+        {"rdata-jitter", 11, 0, ENC_MFM},
+        {"disk-unformatted", 0, 0, ENC_UNSTEADY},
+        {"wgate-stuck-during-read", 4, 4, ENC_MFM},
     };
     for (size_t i = 0; i < sizeof trace / sizeof trace[0]; i++) {
         trace_is_read(&trace[i]);
