@@ -94,7 +94,6 @@ static void step(struct drive *d)
         d->cylinder = 0;
     if (d->cylinder > d->spec->last_cylinder)
         d->cylinder = d->spec->last_cylinder;
-    d->steps_taken++;
     d->trk00_at = now + d->spec->trk00_ns;
     d->settled_at = now + d->spec->settle_ns;
     sim_drive_outputs(d);
@@ -166,7 +165,7 @@ void sim_drive_start(struct drive *d, struct world *w, enum party party,
     sim_rng_seed(&d->noise, seed, 40 + (uint64_t)party);
     d->trk00_at = d->settled_at = d->read_ok_at = d->reset_at = d->reset_end = NEVER;
     d->last_step_at = -NS_PER_S;
-    d->head.rise_at = d->head.noise_at = NEVER;
+    d->head.rise_at = d->head.noise_at = d->head.transition_at = NEVER;
     d->cylinder = spec->start_cylinder;
     d->trk00 = d->cylinder == 0;
     d->changed = true;
@@ -186,9 +185,8 @@ void sim_drive_start(struct drive *d, struct world *w, enum party party,
 
 int64_t sim_drive_next(const struct drive *d)
 {
-    const int64_t due[] = {d->spindle.slice_end, d->trk00_at,     d->settled_at,
-                           d->read_ok_at,        d->reset_at,     d->reset_end,
-                           sim_index_next(d),    sim_head_next(d)};
+    const int64_t due[] = {d->spindle.slice_end, d->trk00_at,  d->settled_at, d->read_ok_at,
+                           d->reset_at,          d->reset_end, d->index.at,   sim_head_next(d)};
     int64_t next = NEVER;
     for (size_t i = 0; i < sizeof due / sizeof due[0]; i++)
         next = due[i] < next ? due[i] : next;
@@ -228,7 +226,7 @@ void sim_drive_event(struct drive *d)
     int64_t now = d->w->now;
     if (sim_head_next(d) <= now)
         sim_head_event(d);
-    if (sim_index_next(d) <= now)
+    if (d->index.at <= now)
         sim_index_event(d);
     timers(d, now);
     if (d->spindle.slice_end <= now)

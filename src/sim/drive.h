@@ -31,6 +31,7 @@ struct spindle {
 };
 
 struct index_sensor {
+    int64_t at;   /* of the next edge, NEVER while it lies beyond this slice */
     double next;  /* angle of the next edge */
     bool covered; /* a hole or mark is under it */
     bool skip;    /* this pulse is not seen (weak sensor) */
@@ -42,6 +43,7 @@ struct head {
     struct track *track;
     bool off_track;
     size_t next;                  /* next transition of the track */
+    int64_t transition_at;        /* when it passes, NEVER while beyond this slice */
     double turn_base;             /* unwrapped angle of its turn's start */
     int64_t noise_at;             /* next noise pulse where nothing is read */
     int64_t pulse_at[PULSES_MAX]; /* RDATA edges still to come: fall times */
@@ -79,7 +81,6 @@ struct drive {
     struct index_sensor index;
     struct head head;
     struct writer writer;
-    int steps_taken;
 };
 
 void sim_drive_start(struct drive *d, struct world *w, enum party party,
@@ -98,11 +99,11 @@ void sim_drive_rdata(struct drive *d);                    /* that line alone: it
 double sim_drive_angle(const struct drive *d, int64_t t); /* of the disk */
 
 void sim_spindle_slice(struct drive *d);
-int64_t sim_index_next(const struct drive *d);
 void sim_index_event(struct drive *d);
 void sim_index_restart(struct drive *d);
 
 bool sim_head_reads(const struct drive *d);
+void sim_head_plan(struct drive *d); /* when the next transition passes, in a new slice */
 void sim_head_sync(struct drive *d); /* after anything that changes what lies under the head */
 int64_t sim_head_next(const struct drive *d);
 void sim_head_event(struct drive *d);

@@ -49,6 +49,28 @@ static double cell_of(const struct drive *d)
     return d->w->spec.format.cell_ns;
 }
 
+/* Angle of the next transition under the head, taking the next turn where this one is at its
+ * end. */
+static double next_transition(const struct drive *d)
+{
+    const struct head *h = &d->head;
+    if (h->next < h->track->count)
+        return h->turn_base + h->track->pos[h->next];
+    return h->turn_base + d->disk->format.turn_ns + h->track->pos[0];
+}
+
+void sim_head_plan(struct drive *d)
+{
+    struct head *h = &d->head;
+    h->transition_at = NEVER;
+    if (h->track == NULL || h->track->count == 0 || d->spindle.disk_rate <= 0.05)
+        return;
+    double ahead = next_transition(d) - d->spindle.disk;
+    int64_t t =
+        d->spindle.slice_start + (int64_t)((ahead > 0 ? ahead : 0) / d->spindle.disk_rate);
+    h->transition_at = t < d->spindle.slice_end ? t : NEVER;
+}
+
 void sim_head_sync(struct drive *d)
 {
     struct head *h = &d->head;
@@ -56,6 +78,7 @@ void sim_head_sync(struct drive *d)
     h->noise_at = NEVER;
     if (!sim_head_reads(d)) {
         h->track = NULL;
+        h->transition_at = NEVER;
         return;
     }
     enum err err = sim_disk_track(d->disk, d->cylinder, side_of(d), &h->track, &h->off_track);
@@ -68,35 +91,15 @@ void sim_head_sync(struct drive *d)
         h->turn_base = turn * (double)(int64_t)(angle / turn);
         h->next = sim_track_find(h->track, angle - h->turn_base);
     }
+    sim_head_plan(d);
     if (makes_noise(d))
         h->noise_at = now + (was == h->track ? 12 : 3) * (int64_t)cell_of(d);
-}
-
-/* Angle of the next transition under the head, taking the next turn where this one is at its
- * end. */
-static double next_transition(const struct drive *d)
-{
-    const struct head *h = &d->head;
-    if (h->next < h->track->count)
-        return h->turn_base + h->track->pos[h->next];
-    return h->turn_base + d->disk->format.turn_ns + h->track->pos[0];
-}
-
-static int64_t transition_time(const struct drive *d)
-{
-    const struct head *h = &d->head;
-    if (h->track == NULL || h->track->count == 0 || d->spindle.disk_rate <= 0.05)
-        return NEVER;
-    double ahead = next_transition(d) - d->spindle.disk;
-    int64_t t =
-        d->spindle.slice_start + (int64_t)((ahead > 0 ? ahead : 0) / d->spindle.disk_rate);
-    return t < d->spindle.slice_end ? t : NEVER;
 }
 
 int64_t sim_head_next(const struct drive *d)
 {
     const struct head *h = &d->head;
-    int64_t next = transition_time(d);
+    int64_t next = h->transition_at;
     next = h->noise_at < next ? h->noise_at : next;
     if (h->pulses > 0 && h->pulse_at[0] < next)
         next = h->pulse_at[0];
@@ -145,6 +148,7 @@ static void read_transition(struct drive *d, int64_t t)
     if (h->next >= h->track->count)
         h->turn_base += d->disk->format.turn_ns;
     h->next = i + 1;
+    sim_head_plan(d);
     double a = amplitude(d);
     double lack = a < 0.45 ? 0.45 - a : 0;
     double jitter = d->spec->jitter_ns / (a > 0.05 ? a : 0.05) * (1.0 + 4.0 * lack);
@@ -184,7 +188,7 @@ void sim_head_event(struct drive *d)
     struct head *h = &d->head;
     int64_t now = d->w->now;
     pulse_edges(d, now);
-    if (transition_time(d) <= now)
+    if (h->transition_at <= now)
         read_transition(d, now);
     if (h->noise_at <= now) {
         emit(d, now + READ_DELAY_NS);

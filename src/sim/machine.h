@@ -34,7 +34,7 @@ struct machine {
     int index_count;
     int64_t index_last;
     struct separator separator;
-    bool reading, writing_data;
+    bool reading;
     int cylinder; /* where it believes the head is */
     bool motor_on;
     int64_t break_at, break_end; /* a contact opens and closes again, or NEVER */

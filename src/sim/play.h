@@ -30,7 +30,6 @@ struct sim_result {
     int64_t end_tick[TAPS];
     int operations, retries, failures;
     int64_t steps_given;
-    bool read_wrong_data;
 };
 
 struct sim_play;

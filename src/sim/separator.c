@@ -21,7 +21,6 @@ static void field_ends(struct separator *s, int64_t t)
     if (s->state == FIELD_ID) {
         s->id = (struct sector_id){s->body[0], s->body[1], s->body[2], s->body[3] & 7, good};
         s->id_new = true;
-        s->ids_seen++;
     } else {
         s->data_new = true;
         s->data_good = good;

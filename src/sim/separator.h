@@ -30,7 +30,6 @@ struct separator {
     struct sector_id id;
     bool data_good;
     int data_len;
-    int ids_seen;
     int64_t field_end, data_mark_at;
 };
 

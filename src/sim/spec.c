@@ -5,7 +5,7 @@
 
 #include <string.h>
 
-enum stream { STREAM_DRIVE = 1, STREAM_DISK, STREAM_MACHINE, STREAM_FAULT };
+enum stream { STREAM_DRIVE = 1, STREAM_DISK, STREAM_MACHINE };
 
 bool sim_spec_has(const struct spec *s, enum fault_kind kind)
 {

@@ -62,26 +62,6 @@ static void ready_changes(struct drive *d)
     }
 }
 
-void sim_spindle_slice(struct drive *d)
-{
-    struct spindle *p = &d->spindle;
-    double dt = (double)(p->slice_end - p->slice_start);
-    p->rotor += p->rotor_rate * dt;
-    p->disk += p->disk_rate * dt;
-    double want = target_speed(d);
-    double tau = want > p->speed ? (double)d->spec->start_ns / 5.0 : COAST_NS;
-    double step = SLICE_NS / tau;
-    p->speed += (want - p->speed) * (step > 1 ? 1 : step);
-    if (want <= 0 && p->speed < 0.004)
-        p->speed = 0;
-    p->slice_start = p->slice_end;
-    p->slice_end += SLICE_NS;
-    p->rotor_rate = p->speed * (1.0 + swing(d, d->disk->format.turn_ns));
-    p->disk_rate = d->disk->present ? p->rotor_rate * (1.0 - slip(d)) : p->rotor_rate;
-    d->head.dirt += 0.02 * sim_rng_gauss(&d->noise) - 0.004 * d->head.dirt;
-    ready_changes(d);
-}
-
 static double index_angle_at_start(const struct drive *d, double *rate)
 {
     *rate = d->spec->rotor_index ? d->spindle.rotor_rate : d->spindle.disk_rate;
@@ -108,6 +88,42 @@ static double mark_width(const struct drive *d)
     return width;
 }
 
+/* When the next edge comes within this slice. */
+static void plan_index(struct drive *d)
+{
+    double rate;
+    double angle = index_angle_at_start(d, &rate);
+    bool windows = d->spec->rotor_index || (d->disk->present && !d->disk->upside_down);
+    d->index.at = NEVER;
+    if (rate <= 0 || !windows)
+        return;
+    double ahead = d->index.next - angle;
+    int64_t t = d->spindle.slice_start + (int64_t)((ahead > 0 ? ahead : 0) / rate);
+    d->index.at = t < d->spindle.slice_end ? t : NEVER;
+}
+
+void sim_spindle_slice(struct drive *d)
+{
+    struct spindle *p = &d->spindle;
+    double dt = (double)(p->slice_end - p->slice_start);
+    p->rotor += p->rotor_rate * dt;
+    p->disk += p->disk_rate * dt;
+    double want = target_speed(d);
+    double tau = want > p->speed ? (double)d->spec->start_ns / 5.0 : COAST_NS;
+    double step = SLICE_NS / tau;
+    p->speed += (want - p->speed) * (step > 1 ? 1 : step);
+    if (want <= 0 && p->speed < 0.004)
+        p->speed = 0;
+    p->slice_start = p->slice_end;
+    p->slice_end += SLICE_NS;
+    p->rotor_rate = p->speed * (1.0 + swing(d, d->disk->format.turn_ns));
+    p->disk_rate = d->disk->present ? p->rotor_rate * (1.0 - slip(d)) : p->rotor_rate;
+    d->head.dirt += 0.02 * sim_rng_gauss(&d->noise) - 0.004 * d->head.dirt;
+    plan_index(d);
+    sim_head_plan(d);
+    ready_changes(d);
+}
+
 /* The first mark that has not passed yet. */
 void sim_index_restart(struct drive *d)
 {
@@ -118,18 +134,7 @@ void sim_index_restart(struct drive *d)
         d->index.hole++;
     d->index.next = hole_angle(d, d->index.hole);
     d->index.covered = false;
-}
-
-int64_t sim_index_next(const struct drive *d)
-{
-    double rate;
-    double angle = index_angle_at_start(d, &rate);
-    bool windows = d->spec->rotor_index || (d->disk->present && !d->disk->upside_down);
-    if (rate <= 0 || !windows)
-        return NEVER;
-    double ahead = d->index.next - angle;
-    int64_t t = d->spindle.slice_start + (int64_t)((ahead > 0 ? ahead : 0) / rate);
-    return t < d->spindle.slice_end ? t : NEVER;
+    plan_index(d);
 }
 
 void sim_index_event(struct drive *d)
@@ -145,6 +150,7 @@ void sim_index_event(struct drive *d)
         x->hole++;
         x->next = hole_angle(d, x->hole);
     }
+    plan_index(d);
     sim_drive_outputs(d);
 }
 
