@@ -59,6 +59,7 @@ static enum err get_line(struct csv *c, struct field *line, bool *got, struct er
     if (w->pos == w->stop)
         TRY(window_fill(w, e));
     *got = w->pos < w->stop;
+    *line = (struct field){"", 0};
     if (!*got)
         return ERR_OK;
     const char *at = (const char *)w->data + w->pos;
@@ -143,26 +144,30 @@ static enum err check_time_column(struct csv *c, struct field f, struct err_msg 
     return ERR_OK;
 }
 
+/* The first column is the time, each other one a name. */
+static enum err read_column(struct csv *c, struct field f, struct names *names,
+                            struct err_msg *e)
+{
+    char name[NAME_BYTES];
+    if (c->columns == COLUMNS_MAX)
+        return csv_error(c, 0, e, "too many columns", (struct field){NULL, 0});
+    size_t column = c->columns++;
+    if (column == 0)
+        return check_time_column(c, f, e);
+    snprintf(name, sizeof name, "%.*s", f.len < NAME_BYTES ? (int)f.len : NAME_BYTES, f.at);
+    return names_add(names, name, 0, NAME_ANY, (uint32_t)column, e);
+}
+
 static enum err read_columns(struct csv *c, struct field line, struct names *names,
                              struct err_msg *e)
 {
     struct field rest = line;
     bool more = true;
     while (more) {
-        char name[NAME_BYTES];
         struct field f = next_field(&rest, c->separator, &more);
         if (!more && f.len == 0 && c->columns > 0)
             break; /* a separator behind the last name */
-        if (c->columns == COLUMNS_MAX)
-            return csv_error(c, 0, e, "too many columns", (struct field){NULL, 0});
-        if (c->columns == 0) {
-            TRY(check_time_column(c, f, e));
-        } else {
-            snprintf(name, sizeof name, "%.*s", f.len < NAME_BYTES ? (int)f.len : NAME_BYTES,
-                     f.at);
-            TRY(names_add(names, name, 0, NAME_ANY, (uint32_t)c->columns, e));
-        }
-        c->columns++;
+        TRY(read_column(c, f, names, e));
     }
     return ERR_OK;
 }
@@ -184,7 +189,7 @@ static enum err find_header(struct csv *c, struct field *line, struct err_msg *e
 static enum err read_header(struct csv *c, const struct line_map *map,
                             struct capture_info *info, struct err_msg *e)
 {
-    struct field line;
+    struct field line = {"", 0};
     TRY(find_header(c, &line, e));
     c->separator = separator_of(line);
     c->mark = c->separator == ',' ? '.' : ',';
@@ -311,7 +316,7 @@ static enum err csv_fill(void *state, struct build *b, struct err_msg *e)
 {
     struct csv *c = state;
     while (!build_full(b)) {
-        struct field line;
+        struct field line = {"", 0};
         bool got = false;
         bool full = false;
         TRY(get_line(c, &line, &got, e));

@@ -66,35 +66,43 @@ static enum err csv_write_open(struct output *out, const struct capture_info *in
     return ERR_OK;
 }
 
-static enum err put_row(struct csv_writer *c, struct err_msg *e)
+static enum err put_time(struct csv_writer *c, struct err_msg *e)
 {
     int64_t per_second = FS_PER_S / c->unit_fs;
-    if (c->places > 0)
-        TRY(output_printf(c->out, e, "%" PRId64 ".%0*" PRId64, c->stamp / per_second, c->places,
-                          c->stamp % per_second));
-    else
-        TRY(output_printf(c->out, e, "%" PRId64, c->stamp));
-    for (size_t i = 0; i < LINE_COUNT; i++) {
+    if (c->places == 0)
+        return output_printf(c->out, e, "%" PRId64, c->stamp);
+    return output_printf(c->out, e, "%" PRId64 ".%0*" PRId64, c->stamp / per_second, c->places,
+                         c->stamp % per_second);
+}
+
+static enum err put_voltage(struct csv_writer *c, size_t rail, struct err_msg *e)
+{
+    int64_t mv = c->millivolt[rail];
+    int64_t size = mv < 0 ? -mv : mv;
+    if (!c->rail_known[rail])
+        return output_add(c->out, ",", 1, e);
+    return output_printf(c->out, e, ",%s%" PRId64 ".%03" PRId64, mv < 0 ? "-" : "", size / 1000,
+                         size % 1000);
+}
+
+static enum err put_row(struct csv_writer *c, struct err_msg *e)
+{
+    enum err err = put_time(c, e);
+    for (size_t i = 0; i < LINE_COUNT && err == ERR_OK; i++) {
         const char cell[2] = {',', "01x"[c->level[i]]};
         if (c->info.lines & LINE_BIT(i))
-            TRY(output_add(c->out, cell, sizeof cell, e));
+            err = output_add(c->out, cell, sizeof cell, e);
     }
-    for (size_t i = 0; i < RAIL_COUNT; i++) {
-        int64_t mv = c->millivolt[i];
-        int64_t size = mv < 0 ? -mv : mv;
-        if ((c->info.rails & 1u << i) == 0)
-            continue;
-        if (c->rail_known[i])
-            TRY(output_printf(c->out, e, ",%s%" PRId64 ".%03" PRId64, mv < 0 ? "-" : "",
-                              size / 1000, size % 1000));
-        else
-            TRY(output_add(c->out, ",", 1, e));
-    }
+    for (size_t i = 0; i < RAIL_COUNT && err == ERR_OK; i++)
+        if (c->info.rails & 1u << i)
+            err = put_voltage(c, i, e);
+    if (err == ERR_OK)
+        err = output_add(c->out, "\n", 1, e);
     c->pending = false;
     c->any = true;
     c->moved = 0;
     c->told = 0;
-    return output_add(c->out, "\n", 1, e);
+    return err;
 }
 
 /* Go on to the row at `tick`; the one before is written. */

@@ -75,7 +75,8 @@ enum err line_map_add(struct line_map *m, const char *line, const char *spec, in
 
     void *entries = m->entry;
     size_t cap = m->count;
-    enum err err = array_grow(&entries, &cap, m->count + 1, sizeof entry, 2 * ENTRIES_MAX);
+    enum err err =
+        array_grow(&entries, &cap, m->count + 1, sizeof entry, 2 * (size_t)ENTRIES_MAX);
     if (err != ERR_OK) {
         free(entry.name);
         return err_set(e, err, "out of memory");

@@ -6,7 +6,7 @@
 
 /* Names kept for one line. A signal can be taken away by hand once for each line, so that a
  * true conflict is still seen among this many. */
-#define SAME_MAX    (2 * NAME_TARGETS_MAX)
+#define SAME_MAX    (2 * (size_t)NAME_TARGETS_MAX)
 #define SHOWN_MAX   12
 #define SHOWN_BYTES 32
 

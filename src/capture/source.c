@@ -89,18 +89,19 @@ static enum err source_begin(struct source *s, struct err_msg *e)
     return s->gzip ? gzip_begin(s, e) : ERR_OK;
 }
 
-static enum err source_new(const char *name, struct source **out, struct err_msg *e)
+/* NULL where memory runs out. */
+static struct source *source_new(const char *name)
 {
     struct source *s = calloc(1, sizeof *s);
-    if (s != NULL)
-        s->name = strdup(name);
-    if (s == NULL || s->name == NULL) {
-        free(s);
-        return err_set(e, ERR_MEMORY, "%s: out of memory", name);
-    }
+    if (s == NULL)
+        return NULL;
     s->fd = -1;
-    *out = s;
-    return ERR_OK;
+    s->name = strdup(name);
+    if (s->name == NULL) {
+        free(s);
+        return NULL;
+    }
+    return s;
 }
 
 static enum err check_regular(struct source *s, struct err_msg *e)
@@ -119,8 +120,9 @@ static enum err check_regular(struct source *s, struct err_msg *e)
 
 enum err source_open(const char *path, struct source **out, struct err_msg *e)
 {
-    struct source *s = NULL;
-    TRY(source_new(path, &s, e));
+    struct source *s = source_new(path);
+    if (s == NULL)
+        return err_set(e, ERR_MEMORY, "%s: out of memory", path);
     s->fd = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK |
                            O_NOCTTY); /* never wait for a pipe's writer */
     enum err err =
@@ -140,8 +142,9 @@ enum err source_open(const char *path, struct source **out, struct err_msg *e)
 enum err source_open_memory(const char *name, const void *data, size_t len, struct source **out,
                             struct err_msg *e)
 {
-    struct source *s = NULL;
-    TRY(source_new(name, &s, e));
+    struct source *s = source_new(name);
+    if (s == NULL)
+        return err_set(e, ERR_MEMORY, "%s: out of memory", name);
     s->memory = data;
     s->size = len;
     enum err err = source_begin(s, e);

@@ -37,58 +37,76 @@ static inline unsigned turned(unsigned level, unsigned inverted)
     return level ^ (inverted & (level ^ 2u) >> 1);
 }
 
-/* The common words, without a call for any of them: rising time marks and values of one-bit
- * variables with codes of one or two characters. Stops at anything else, and at a full chunk.
- * All bytes up to `end` are whole words, and a few more may be looked at. */
+/* What the common words work on, so that it stays in registers. */
+struct fast {
+    const struct vcd *v;
+    uint8_t *level;
+    uint64_t now;
+    uint64_t base;
+    packed_edge *out;
+};
+
+/* A rising time mark; where it ends, or NULL where it needs a closer look. */
+static inline const uint8_t *fast_mark(struct fast *f, const uint8_t *p)
+{
+    const uint8_t *q = p + 1;
+    uint64_t t = 0;
+    unsigned digit;
+    while ((digit = *q - (unsigned)'0') < 10) {
+        t = t * 10 + digit;
+        q++;
+    }
+    size_t digits = (size_t)(q - p) - 1;
+    if (digits - 1 >= 18 || *q > ' ' || t < f->now || (t - f->base) >> CHUNK_OFFSET_BITS != 0)
+        return NULL;
+    f->now = t;
+    return q + 1;
+}
+
+/* A value of a one-bit variable with a code of one or two characters; likewise. */
+static inline const uint8_t *fast_value(struct fast *f, const uint8_t *p)
+{
+    unsigned level = LEVEL_OF[p[0]];
+    unsigned look = VCD_LOOK_UP;
+    const uint8_t *next = p + 3;
+    if (p[2] <= ' ') {
+        look = f->v->by1[p[1]];
+    } else if (p[3] <= ' ' && p[1] < 128 && p[2] < 128) {
+        look = f->v->by2[p[1] << 7 | p[2]];
+        next = p + 4;
+    }
+    if (level == 0 || look == VCD_LOOK_UP)
+        return NULL;
+    if (look == VCD_IGNORE)
+        return next;
+    unsigned line = look & 63;
+    level = turned(level - 1, look >> 7);
+    if (f->level[line] != level) {
+        f->level[line] = (uint8_t)level;
+        *f->out++ = edge_pack(f->now - f->base, (enum line)line, (enum level)level);
+    }
+    return next;
+}
+
+/* The common words, up to anything else or a full chunk. All bytes before `end` are whole
+ * words, and a few more may be looked at. */
 static const uint8_t *scan_fast(const struct vcd *v, struct build *b, const uint8_t *p,
                                 const uint8_t *end)
 {
-    uint64_t now = (uint64_t)b->now;
-    const uint64_t base = (uint64_t)b->base;
-    packed_edge *out = b->edge + b->count;
+    struct fast f = {v, b->level, (uint64_t)b->now, (uint64_t)b->base, b->edge + b->count};
     const packed_edge *full = b->edge + (CHUNK_EDGES_MAX - CHUNK_RESERVE + 1);
-    while (p < end) {
-        unsigned c = *p;
-        if (c == '#') {
-            const uint8_t *q = p + 1;
-            uint64_t t = 0;
-            unsigned digit;
-            while ((digit = *q - (unsigned)'0') < 10) {
-                t = t * 10 + digit;
-                q++;
-            }
-            size_t digits = (size_t)(q - p) - 1;
-            if (digits - 1 >= 18 || *q > ' ' || t < now || (t - base) >> CHUNK_OFFSET_BITS != 0)
-                break;
-            now = t;
-            p = q + 1;
-        } else if (c <= ' ') {
+    while (p < end && f.out != full) {
+        if (*p <= ' ') {
             p++;
-        } else {
-            unsigned level = LEVEL_OF[c];
-            bool one = p[2] <= ' ';
-            if (level == 0 || (!one && p[3] > ' '))
-                break;
-            unsigned look = one                          ? v->by1[p[1]]
-                            : p[1] >= 128 || p[2] >= 128 ? 0u
-                                                         : v->by2[p[1] << 7 | p[2]];
-            if (look == VCD_LOOK_UP)
-                break;
-            p += one ? 3 : 4;
-            if (look == VCD_IGNORE)
-                continue;
-            level = turned(level - 1, look >> 7);
-            unsigned line = look & 63;
-            if (b->level[line] == level)
-                continue;
-            b->level[line] = (uint8_t)level;
-            *out++ = edge_pack(now - base, (enum line)line, (enum level)level);
-            if (out == full)
-                break;
+            continue;
         }
+        const uint8_t *next = *p == '#' ? fast_mark(&f, p) : fast_value(&f, p);
+        if (next == NULL)
+            break;
+        p = next;
     }
-    b->count = (size_t)(out - b->edge);
-    b->now = (int64_t)now;
+    b->count = (size_t)(f.out - b->edge);
+    b->now = (int64_t)f.now;
     return p;
 }
 
@@ -296,29 +314,35 @@ static enum err scan_word(struct vcd *v, struct build *b, enum step *step, struc
     return err;
 }
 
+/* What stands in the window, up to its end, a full chunk, or a word that needs more of the
+ * input. */
+static enum err scan_window(struct vcd *v, struct build *b, enum step *step, struct err_msg *e)
+{
+    struct window *w = v->w;
+    *step = STEP_ON;
+    while (w->pos < w->stop && !build_full(b) && *step == STEP_ON) {
+        if (!v->in_comment && !v->off)
+            w->pos = (size_t)(scan_fast(v, b, w->data + w->pos, w->data + w->stop) - w->data);
+        if (w->pos < w->stop && !build_full(b))
+            TRY(scan_word(v, b, step, e));
+    }
+    return ERR_OK;
+}
+
 enum err vcd_scan(struct vcd *v, struct build *b, struct err_msg *e)
 {
     struct window *w = v->w;
-    while (!build_full(b)) {
-        if (w->pos == w->stop) {
-            TRY(window_fill(w, e));
-            if (w->pos == w->stop) {
-                b->last = true;
-                return ERR_OK;
-            }
-        }
-        if (!v->in_comment && !v->off)
-            w->pos = (size_t)(scan_fast(v, b, w->data + w->pos, w->data + w->stop) - w->data);
-        if (w->pos == w->stop || build_full(b))
-            continue;
-        enum step step = STEP_ON;
-        TRY(scan_word(v, b, &step, e));
-        if (step == STEP_FULL)
+    enum step step = STEP_ON;
+    for (;;) {
+        TRY(scan_window(v, b, &step, e));
+        if (step == STEP_FULL || build_full(b))
             return ERR_OK;
         if (step == STEP_MORE && w->end)
             w->pos = w->stop; /* cut between a value and its code */
-        else if (step == STEP_MORE)
+        else
             TRY(window_fill(w, e));
+        b->last = w->pos == w->stop;
+        if (b->last)
+            return ERR_OK;
     }
-    return ERR_OK;
 }

@@ -64,32 +64,43 @@ void wec_channels_of(const struct capture_info *info, struct wec_channels *c)
             c->rail[c->rails++] = (enum rail)i;
 }
 
-enum err wec_head_put(const struct capture_info *info, struct buf *out)
+/* One line of HEAD; nothing where there is no value. */
+static enum err put_text(struct buf *out, const char *key, const char *value)
+{
+    if (value[0] == '\0')
+        return ERR_OK;
+    size_t at = out->len + strlen(key) + 1;
+    TRY(buf_printf(out, "%s %s\n", key, value));
+    for (size_t i = at; i + 1 < out->len; i++)
+        if (iscntrl((unsigned char)out->data[i]))
+            out->data[i] = ' ';
+    return ERR_OK;
+}
+
+static enum err put_names(const struct capture_info *info, struct buf *out)
 {
     struct wec_channels c;
     wec_channels_of(info, &c);
-    TRY(buf_printf(out, "tick %" PRId64 "/%" PRId64 "\nlines", info->tick.fs_num,
+    enum err err = buf_str(out, "lines");
+    for (size_t i = 0; i < c.lines && err == ERR_OK; i++)
+        err = buf_printf(out, " %s", line_name(c.line[i]));
+    if (err == ERR_OK)
+        err = buf_str(out, "\nrails");
+    for (size_t i = 0; i < c.rails && err == ERR_OK; i++)
+        err = buf_printf(out, " %s", rail_name(c.rail[i]));
+    return err == ERR_OK ? buf_str(out, "\n") : err;
+}
+
+enum err wec_head_put(const struct capture_info *info, struct buf *out)
+{
+    TRY(buf_printf(out, "tick %" PRId64 "/%" PRId64 "\n", info->tick.fs_num,
                    info->tick.fs_den));
-    for (size_t i = 0; i < c.lines; i++)
-        TRY(buf_printf(out, " %s", line_name(c.line[i])));
-    TRY(buf_str(out, "\nrails"));
-    for (size_t i = 0; i < c.rails; i++)
-        TRY(buf_printf(out, " %s", rail_name(c.rail[i])));
-    TRY(buf_str(out, "\n"));
-    if (info->role[0] != '\0')
-        TRY(buf_printf(out, "role %s\n", info->role));
-    if (info->tap[0] != '\0')
-        TRY(buf_printf(out, "tap %s\n", info->tap));
+    TRY(put_names(info, out));
+    TRY(put_text(out, "role", info->role));
+    TRY(put_text(out, "tap", info->tap));
     if (info->sample_fs > 0)
         TRY(buf_printf(out, "sample-fs %" PRId64 "\n", info->sample_fs));
-    if (info->detail[0] != '\0') {
-        size_t at = out->len + strlen("detail ");
-        TRY(buf_printf(out, "detail %s\n", info->detail));
-        for (size_t i = at; i + 1 < out->len; i++)
-            if (iscntrl((unsigned char)out->data[i]))
-                out->data[i] = ' ';
-    }
-    return ERR_OK;
+    return put_text(out, "detail", info->detail);
 }
 
 /* A decimal number that is all of the text up to `end`. */
