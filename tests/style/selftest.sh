@@ -71,4 +71,18 @@ if command -v clang-format >/dev/null 2>&1 && clang-format --version | grep -q '
   printf 'int  f( void ){return 1;}\n' >"$tree/src/base/wrong.c"
   catches format "a badly set file"
 fi
+
+# A program that says one thing, and a README that shows another.
+printf '#!/bin/sh\necho "one $1"\n' >"$tree/program"
+chmod +x "$tree/program"
+printf '```console\n$ build/whichend a\none a\n```\n' >"$tree/README.md"
+sh "$here/readme.sh" "$tree/program" "$tree" >"$tree/out" 2>&1 || { echo "readme: fails without cause"; bad=1; }
+sed -i 's/^one/two/' "$tree/README.md"
+! sh "$here/readme.sh" "$tree/program" "$tree" >"$tree/out" 2>&1 || { echo "readme: does not catch"; bad=1; }
+
+# A program built with nothing.
+printf 'int main(void)\n{\n    return 0;\n}\n' >"$tree/bare.c"
+"${CC:-cc}" -no-pie -Wl,-z,norelro -o "$tree/bare" "$tree/bare.c" 2>/dev/null
+! sh "$here/hardening.sh" "$tree/bare" >"$tree/out" 2>&1 || { echo "hardening: does not catch"; bad=1; }
+[ "$(wc -l <"$tree/out")" -ge 6 ] || { echo "hardening: misses something:"; cat "$tree/out"; bad=1; }
 exit $bad
