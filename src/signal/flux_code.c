@@ -21,6 +21,7 @@
 #define LIKE_SLACK                                                                             \
     0.05 /* of two cells that explain the intervals alike the longer is right                  \
           */
+#define TRADE_SLACK   0.7
 #define SHARE_PRESENT 0.03
 
 struct histogram {
@@ -130,13 +131,41 @@ static struct fit fit_cell(const struct histogram *h, double cell_ps)
     return f;
 }
 
-/* The cell that explains the intervals best; of several alike the longest. */
+static enum encoding name_code(const struct fit *f)
+{
+    const double *w = f->share;
+    double mfm = w[2] + w[3] + w[4];
+    if (f->var > UNSTEADY_VAR) {
+        return ENC_UNSTEADY;
+    }
+    if (mfm > 0.85 && w[3] > SHARE_PRESENT && w[1] < 0.25 * w[2] && w[5] < SHARE_PRESENT) {
+        return ENC_MFM;
+    }
+    return w[1] + w[2] > 0.9 && w[1] > SHARE_PRESENT ? ENC_FM : ENC_REGULAR_OTHER;
+}
+
+static bool is_trade_code(const struct fit *f)
+{
+    enum encoding e = name_code(f);
+    return e == ENC_FM || e == ENC_MFM;
+}
+
+static void keep_better(struct fit *best, const struct fit *f)
+{
+    if (f->likelihood > best->likelihood + LIKE_SLACK || best->cell_ps <= 0) {
+        *best = *f;
+    }
+}
+
+/* The cell that explains the intervals best; of several alike the longest, and one of FM or MFM
+ * before one of another code: peak shift may move MFM's peaks off whole cells. */
 static struct fit fit_best(const struct histogram *h)
 {
     float cosine[TURN];
     double strength[CANDIDATES_MAX];
     double cell[CANDIDATES_MAX];
     struct fit best = {.var = UNIFORM_VAR, .likelihood = -INFINITY};
+    struct fit trade = best;
     double top = 0;
     int n = 0;
     for (int i = 0; i < TURN; i++) {
@@ -153,24 +182,12 @@ static struct fit fit_best(const struct histogram *h)
             continue;
         }
         struct fit f = fit_cell(h, cell[i]);
-        if (f.likelihood > best.likelihood + LIKE_SLACK || best.cell_ps <= 0) {
-            best = f;
+        keep_better(&best, &f);
+        if (is_trade_code(&f)) {
+            keep_better(&trade, &f);
         }
     }
-    return best;
-}
-
-static enum encoding name_code(const struct fit *f)
-{
-    const double *w = f->share;
-    double mfm = w[2] + w[3] + w[4];
-    if (f->var > UNSTEADY_VAR) {
-        return ENC_UNSTEADY;
-    }
-    if (mfm > 0.85 && w[3] > SHARE_PRESENT && w[1] < 0.25 * w[2] && w[5] < SHARE_PRESENT) {
-        return ENC_MFM;
-    }
-    return w[1] + w[2] > 0.9 && w[1] > SHARE_PRESENT ? ENC_FM : ENC_REGULAR_OTHER;
+    return trade.likelihood > best.likelihood - TRADE_SLACK ? trade : best;
 }
 
 static void code_limits(struct code *c)
