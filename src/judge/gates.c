@@ -95,7 +95,8 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
     double *joint = calloc(n->hyp_count, sizeof *joint);
     int speaking = 0;
     double best = 0;
-    bool holds = true;
+    enum end then = v->leading;
+    enum group strongest = GROUP_SELECT;
 
     if (!joint)
         return ERR_MEMORY;
@@ -111,14 +112,16 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
             continue;
         best = with - without;
         inference_ends(n, joint, end);
-        holds = leader(end) == v->leading;
+        then = leader(end);
+        strongest = n->group[g].group;
     }
     free(joint);
     if (speaking < 2)
         verdict_gate(v, "only %d independent group%s of evidence speaks for it", speaking,
                      speaking == 1 ? "" : "s");
-    if (!holds)
-        verdict_gate(v, "without its strongest group of evidence another end would lead");
+    if (then != v->leading)
+        verdict_gate(v, "without its strongest evidence (%s) %s would lead",
+                     group_name(strongest), end_shown(then));
     return ERR_OK;
 }
 

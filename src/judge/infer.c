@@ -163,10 +163,12 @@ static enum err evaluate_run(const struct inference *n, size_t h, int run,
                              const struct state *state)
 {
     struct rows *r = rows_of(n, h, run);
+    struct play begun;
 
+    world_begin(state, &n->g->setting[run], &begun);
     for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
         struct world w;
-        double chance = world_play(state, &n->g->setting[run], u, &w);
+        double chance = world_play(&begun, u, &w);
         float *to;
 
         if (chance < CHOICE_MIN)

@@ -27,8 +27,10 @@ static void ask(const struct inference *n, size_t h, const struct feature *f, do
     const struct rows *r = inference_rows(n, h, 0);
     double ln[UNTOLD_COMBINATIONS], z;
     struct state state;
+    struct play begun;
 
     hypothesis_state(n, &n->hyp[h], &state);
+    world_begin(&state, &n->g->setting[0], &begun);
     for (size_t i = 0; i < r->count; i++)
         ln[i] = inference_row_ln(n, r, i, 0);
     z = ln_sum(ln, r->count);
@@ -39,7 +41,8 @@ static void ask(const struct inference *n, size_t h, const struct feature *f, do
 
         if (share < 1e-3)
             continue;
-        (void)world_play(&state, &n->g->setting[0], r->untold[i], &w);
+        if (world_play(&begun, r->untold[i], &w) <= 0)
+            continue;
         world_predict(&w, f, a);
         for (int k = 0; k < f->answers; k++)
             answer[k] += share * a[k];

@@ -6,7 +6,7 @@
 
 /* Recording mix: what an instrument records wrongly, and what a person does (our own guesses;
  * handbook, diagnosis, 1.4). */
-#define MIX_INSTRUMENT 0.0015
+#define MIX_INSTRUMENT 0.0005
 #define MIX_PERSON     0.06
 
 void predict_set(double *answer, int n, const double *p)
@@ -75,7 +75,7 @@ static void index_pulses(const struct world *w, const struct feature *f, double 
 
 static void speed(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double good[] = {0.965, 0.03, 0.0012, 0.0003, 0.0003, 0.0032},
+    static const double good[] = {0.9675, 0.03, 0.0003, 0.0001, 0.0001, 0.002},
                         off[] = {0.02, 0.18, 0.42, 0.22, 0.14, 0.02},
                         unsteady[] = {0.25, 0.1, 0.1, 0.03, 0.02, 0.5},
                         other[] = {0.5, 0.03, 0.02, 0.015, 0.42, 0.015},

@@ -51,7 +51,7 @@ void predict_fields(const struct world *w, const struct feature *f, double *answ
 
 void predict_cell(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double good[] = {0.995, 0.003, 0.002}, off[] = {0.35, 0.6, 0.05},
+    static const double good[] = {0.998, 0.0012, 0.0008}, off[] = {0.35, 0.6, 0.05},
                         wide[] = {0.45, 0.1, 0.45}, unsteady[] = {0.75, 0.2, 0.05};
     const struct state *s = w->play.f;
 

@@ -183,8 +183,8 @@ void predict_outcome(const struct world *w, const struct feature *f, double *ans
 
 void predict_machine(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double ok[] = {0.66, 0.03, 0.3, 0.01}, bad[] = {0.2, 0.4, 0.38, 0.02},
-                        limit[] = {0.08, 0.86, 0.05, 0.01}, waits[] = {0.06, 0.1, 0.83, 0.01},
+    static const double ok[] = {0.6, 0.03, 0.36, 0.01}, bad[] = {0.3, 0.35, 0.33, 0.02},
+                        limit[] = {0.08, 0.86, 0.05, 0.01}, waits[] = {0.12, 0.08, 0.79, 0.01},
                         silent[] = {0.02, 0.01, 0.02, 0.95};
     const struct play *p = &w->play;
     double yes = success(p), hang = (1 - yes) * p->hang;

@@ -191,25 +191,45 @@ static double choice_chance(const struct play *p)
     return chance;
 }
 
-double world_play(const struct state *state, const struct setting *setting, unsigned untold,
-                  struct world *out)
+static void play_lines(struct play *p)
 {
-    struct play p = {.f = state, .s = setting, .untold = untold};
-
-    p.writes = (setting->asked & (ASKED_WRITE | ASKED_FORMAT)) != 0;
     for (enum sig s = 0; s < SIG_COUNT; s++) {
         if (s < SIG_FROM_DRIVE) {
-            p.in[s] = by_mode(state->drive_in[s], rx_machine_to_drive(&p, s));
+            p->in[s] = by_mode(p->f->drive_in[s], rx_machine_to_drive(p, s));
         } else {
-            p.plug_out[s] = rx_drive_plug(&p, s);
-            p.seen[s] = rx_in_machine(&p, s);
+            p->plug_out[s] = rx_drive_plug(p, s);
+            p->seen[s] = rx_in_machine(p, s);
         }
     }
+}
+
+void world_begin(const struct state *state, const struct setting *setting, struct play *out)
+{
+    *out = (struct play){.f = state, .s = setting};
+    out->writes = (setting->asked & (ASKED_WRITE | ASKED_FORMAT)) != 0;
+    play_lines(out);
+}
+
+double world_play(const struct play *begun, unsigned untold, struct world *out)
+{
+    struct play p = *begun;
+    double chance;
+
+    p.untold = untold;
+    if (p.f->join_a >= 0)
+        play_lines(&p); /* what a touching line does depends on the session */
+    if ((untold & UNTOLD_LATE) && p.in[SIG_WGATE] != RX_STUCK)
+        return 0;
     play_drive(&p);
+    if ((untold & UNTOLD_WAITS) && !p.blind)
+        return 0;
     play_head(&p);
     play_read(&p);
     play_machine(&p);
+    chance = choice_chance(&p);
+    if (chance <= 0)
+        return 0;
     out->play = p;
     world_lines(out);
-    return choice_chance(&p);
+    return chance;
 }

@@ -50,10 +50,11 @@ struct world {
         drive[SIG_COUNT]; /* at the plugs; drive's outputs: while selected */
 };
 
-/* Returns the chance of this choice of what nobody told, under this state: 0 where it cannot be
- * or differs in nothing from one that is counted already. The choices of one state sum to 1. */
-double world_play(const struct state *state, const struct setting *setting, unsigned untold,
-                  struct world *out);
+/* What does not depend on the choice of what nobody told. state and setting are borrowed. */
+void world_begin(const struct state *state, const struct setting *setting, struct play *out);
+/* Returns the chance of this choice: 0 where it cannot be, or differs in nothing from one that
+ * is counted already (out is not written then). The choices of one state sum to 1. */
+double world_play(const struct play *begun, unsigned untold, struct world *out);
 
 /* Chance of each answer of a feature, each at least the recording mix's share, so that nothing
  * is ever impossible. Not for FEATURE_SWAP (a substitution is an intervention: see hypotheses).

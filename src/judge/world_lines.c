@@ -29,7 +29,7 @@ static struct pattern always(void)
 }
 static struct pattern live(void)
 {
-    return make(0.0008, 0.975, 0.0122, 0.012);
+    return make(0.0003, 0.975, 0.0122, 0.0125);
 }
 static struct pattern erratic(void)
 {
@@ -141,7 +141,7 @@ static struct pattern meant(const struct play *p, enum sig s)
 
     switch (s) {
     case SIG_INDEX:
-        return mix(never(), f->index_weak ? make(0.1, 0.75, 0.01, 0.14) : live(),
+        return mix(never(), f->index_weak ? make(0.003, 0.85, 0.007, 0.14) : live(),
                    p->index / (p->selected + 1e-9));
     case SIG_TRK00:
         if (f->track0_stuck)

@@ -120,8 +120,10 @@ void play_read(struct play *p)
     if (p->blind) {
         /* limits are counted in index pulses: without them a chip waits, unless this making has
          * a timer */
-        p->hang = p->untold & UNTOLD_WAITS ? 0.85 : (1 - p->s->no_index_timer) * 0.75;
-        p->read_ok *= 0.12;
+        bool waits = p->untold & UNTOLD_WAITS;
+
+        p->hang = waits ? 0.85 : (1 - p->s->no_index_timer) * 0.6;
+        p->read_ok *= waits ? 0.02 : 0.3;
     }
     if (f->profile)
         p->read_ok *= 0.6;
