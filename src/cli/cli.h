@@ -73,6 +73,12 @@ struct args {
     size_t words;
 };
 
+/* What a verb hands back: all that goes to standard output, and an exit status below 64. */
+struct answer {
+    struct buf out;
+    int status;
+};
+
 struct verb {
     const char *name;    /* "judge", "case add" */
     const char *words;   /* what follows, for help */
@@ -80,8 +86,7 @@ struct verb {
     const char *detail;  /* paragraphs for --help */
     uint64_t options;    /* bits of enum opt; help is always allowed */
     size_t words_min, words_max;
-    /* The exit status below 64 in *status on ERR_OK. Prints through `out` only. */
-    enum err (*run)(const struct args *a, struct buf *out, int *status, struct err_msg *e);
+    enum err (*run)(const struct args *a, struct answer *r, struct err_msg *e);
 };
 
 /* All verbs that work; *count rows. */
@@ -128,23 +133,19 @@ void progress_end(struct progress *p);
 /* Set by SIGINT and SIGTERM. */
 extern volatile int stop_asked;
 
-enum err verb_judge(const struct args *a, struct buf *out, int *status, struct err_msg *e);
-enum err verb_measure(const struct args *a, struct buf *out, int *status, struct err_msg *e);
-enum err verb_import(const struct args *a, struct buf *out, int *status, struct err_msg *e);
-enum err verb_export(const struct args *a, struct buf *out, int *status, struct err_msg *e);
-enum err verb_case_new(const struct args *a, struct buf *out, int *status, struct err_msg *e);
-enum err verb_case_note(const struct args *a, struct buf *out, int *status, struct err_msg *e);
-enum err verb_case_add(const struct args *a, struct buf *out, int *status, struct err_msg *e);
-enum err verb_case_show(const struct args *a, struct buf *out, int *status, struct err_msg *e);
-enum err verb_case_questions(const struct args *a, struct buf *out, int *status,
-                             struct err_msg *e);
-enum err verb_profile_list(const struct args *a, struct buf *out, int *status,
-                           struct err_msg *e);
-enum err verb_profile_show(const struct args *a, struct buf *out, int *status,
-                           struct err_msg *e);
-enum err verb_profile_check(const struct args *a, struct buf *out, int *status,
-                            struct err_msg *e);
-enum err verb_rehearse(const struct args *a, struct buf *out, int *status, struct err_msg *e);
-enum err verb_version(const struct args *a, struct buf *out, int *status, struct err_msg *e);
+enum err verb_judge(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_measure(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_import(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_export(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_case_new(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_case_note(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_case_add(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_case_show(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_case_questions(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_profile_list(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_profile_show(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_profile_check(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_rehearse(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_version(const struct args *a, struct answer *r, struct err_msg *e);
 
 #endif

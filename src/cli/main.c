@@ -56,8 +56,7 @@ static enum err run_unknown(int argc, char *const *argv, struct buf *out, struct
     return err_set(e, ERR_USAGE, "there is no verb '%s'; whichend help lists them", argv[0]);
 }
 
-static enum err run(int argc, char *const *argv, struct buf *out, int *status,
-                    struct err_msg *e)
+static enum err run(int argc, char *const *argv, struct answer *r, struct err_msg *e)
 {
     int used = 0;
     const struct verb *v = NULL;
@@ -67,23 +66,23 @@ static enum err run(int argc, char *const *argv, struct buf *out, int *status,
         return err_set(e, ERR_USAGE, "what shall it do? whichend help lists the verbs");
     }
     if (asks_help(argv[0]) && argc == 1) {
-        return help_all(out);
+        return help_all(&r->out);
     }
     if (strcmp(argv[0], "--version") == 0) {
-        return verb_version(NULL, out, status, e);
+        return verb_version(NULL, r, e);
     }
     argv += help;
     argc -= help;
     v = verb_find(argc, argv, &used);
     if (v == NULL) {
-        return help && argc == 1 && is_group(argv[0]) ? help_group(argv[0], out)
-                                                      : run_unknown(argc, argv, out, e);
+        return help && argc == 1 && is_group(argv[0]) ? help_group(argv[0], &r->out)
+                                                      : run_unknown(argc, argv, &r->out, e);
     }
     if (help) {
-        return help_verb(v, out);
+        return help_verb(v, &r->out);
     }
     TRY(args_parse(v, argc - used, argv + used, &a, e));
-    return args_has(&a, OPT_HELP) ? help_verb(v, out) : v->run(&a, out, status, e);
+    return args_has(&a, OPT_HELP) ? help_verb(v, &r->out) : v->run(&a, r, e);
 }
 
 /* Everything on standard output leaves here, in one piece, after all that can fail has not. */
@@ -101,19 +100,18 @@ static enum err print_all(const struct buf *out, struct err_msg *e)
 int main(int argc, char **argv)
 {
     struct err_msg e = {0};
-    struct buf out;
-    int status = EXIT_SUCCESS;
+    struct answer r = {.status = EXIT_SUCCESS};
     enum err code = ERR_OK;
     take_signals();
-    buf_init(&out, OUTPUT_BYTES_MAX);
-    code = run(argc - 1, argv + 1, &out, &status, &e);
+    buf_init(&r.out, OUTPUT_BYTES_MAX);
+    code = run(argc - 1, argv + 1, &r, &e);
     if (code == ERR_OK) {
-        code = print_all(&out, &e);
+        code = print_all(&r.out, &e);
     }
-    buf_release(&out);
+    buf_release(&r.out);
     if (code != ERR_OK) {
         (void)fprintf(stderr, "whichend: %s\n", e.text[0] != '\0' ? e.text : err_text(code));
         return err_exit_status(code);
     }
-    return status;
+    return r.status;
 }

@@ -44,6 +44,16 @@ const struct option_row *option_row(enum opt o)
     return &rows[o];
 }
 
+/* Is `name` the first len bytes of word, whole? */
+static bool same_name(const char *name, const char *word, size_t len)
+{
+    size_t i = 0;
+    while (i < len && name[i] != '\0' && name[i] == word[i]) {
+        i++;
+    }
+    return i == len && name[i] == '\0';
+}
+
 /* The option that a word "--name", "--name=value" or "-o" names. */
 static enum opt find_option(const char *word, const char **attached)
 {
@@ -53,7 +63,7 @@ static enum opt find_option(const char *word, const char **attached)
         const struct option_row *r = &rows[o];
         if (word[1] == '-') {
             size_t len = equals != NULL ? (size_t)(equals - word) - 2 : strlen(word + 2);
-            if (strlen(r->name) == len && strncmp(word + 2, r->name, len) == 0) {
+            if (same_name(r->name, word + 2, len)) {
                 *attached = equals != NULL ? equals + 1 : NULL;
                 return (enum opt)o;
             }

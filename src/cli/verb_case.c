@@ -97,15 +97,14 @@ static enum err as_call(enum err code, const struct err_msg *why, struct err_msg
                    code == ERR_FORMAT && text != NULL ? text + 2 : why->text);
 }
 
-enum err verb_case_new(const struct args *a, struct buf *out, int *status, struct err_msg *e)
+enum err verb_case_new(const struct args *a, struct answer *r, struct err_msg *e)
 {
+    (void)r;
     struct case_edit x = {0};
     struct err_msg why = {0};
     const char *folder = a->word[0];
     bool made = false;
     enum err code = ERR_OK;
-    (void)out;
-    (void)status;
     buf_init(&x.folder, CASE_PATH_MAX);
     code = buf_str(&x.folder, folder);
     code = code == ERR_OK ? path_join(&x.file, folder, "case.ini") : code;
@@ -176,14 +175,13 @@ static enum err note(struct case_edit *x, const char *word, struct err_msg *e)
     return code;
 }
 
-enum err verb_case_note(const struct args *a, struct buf *out, int *status, struct err_msg *e)
+enum err verb_case_note(const struct args *a, struct answer *r, struct err_msg *e)
 {
+    (void)r;
     struct case_edit x = {0};
     struct case_file checked;
     struct err_msg why = {0};
     enum err code = edit_begin(&x, a, a->word[0], e);
-    (void)out;
-    (void)status;
     if (code == ERR_OK) {
         code = edit_check(&x, &checked, e); /* what is there already must be sound */
         if (code == ERR_OK) {
@@ -205,36 +203,33 @@ enum err verb_case_note(const struct args *a, struct buf *out, int *status, stru
     return code;
 }
 
-enum err verb_case_show(const struct args *a, struct buf *out, int *status, struct err_msg *e)
+enum err verb_case_show(const struct args *a, struct answer *r, struct err_msg *e)
 {
     struct text_style style = style_of(a);
     struct profile_path *path = NULL;
     struct case_file c;
     enum err code = args_profiles(a, &path, e);
-    (void)status;
     code = code == ERR_OK ? case_file_read(a->word[0], path, &c, e) : code;
     if (code == ERR_OK) {
-        code = args_has(a, OPT_JSON) ? report_case_json(&c, out)
-                                     : report_case_text(&c, &style, out);
+        code = args_has(a, OPT_JSON) ? report_case_json(&c, &r->out)
+                                     : report_case_text(&c, &style, &r->out);
         case_file_release(&c);
     }
     profile_path_free(path);
     return code;
 }
 
-enum err verb_case_questions(const struct args *a, struct buf *out, int *status,
-                             struct err_msg *e)
+enum err verb_case_questions(const struct args *a, struct answer *r, struct err_msg *e)
 {
     struct text_style style = style_of(a);
     struct profile_path *path = NULL;
     struct case_file c;
     bool have = a->words > 0;
     enum err code = args_profiles(a, &path, e);
-    (void)status;
     code = code == ERR_OK && have ? case_file_read(a->word[0], path, &c, e) : code;
     if (code == ERR_OK) {
-        code = args_has(a, OPT_JSON) ? report_questions_json(have ? &c : NULL, out)
-                                     : report_questions_text(have ? &c : NULL, &style, out);
+        code = args_has(a, OPT_JSON) ? report_questions_json(have ? &c : NULL, &r->out)
+                                     : report_questions_text(have ? &c : NULL, &style, &r->out);
         if (have) {
             case_file_release(&c);
         }

@@ -26,6 +26,28 @@ static enum err capture_name(const struct args *a, const char *base, char out[NA
     return ERR_OK;
 }
 
+/* --line options to [lines NAME]. */
+static enum err set_lines(struct case_edit *x, const struct args *a, const char *name,
+                          struct err_msg *e)
+{
+    char section[NAME_BYTES_MAX + 16];
+    (void)snprintf(section, sizeof section, "lines %s", name);
+    for (size_t i = 0; i < a->given_count; i++) {
+        const char *v = a->given[i].value;
+        const char *equals = v != NULL ? strchr(v, '=') : NULL;
+        char line[32];
+        if (a->given[i].opt != OPT_LINE) {
+            continue;
+        }
+        if (equals == NULL || (size_t)(equals - v) >= sizeof line) {
+            return err_set(e, ERR_USAGE, "--line takes LINE=NAME[:high], not '%s'", v);
+        }
+        (void)snprintf(line, sizeof line, "%.*s", (int)(equals - v), v);
+        TRY(edit_set(x, section, line, equals + 1, e));
+    }
+    return ERR_OK;
+}
+
 static enum err set_keys(struct case_edit *x, const struct args *a, const char *name,
                          const char *base, struct err_msg *e)
 {
@@ -43,21 +65,7 @@ static enum err set_keys(struct case_edit *x, const struct args *a, const char *
             TRY(edit_set(x, section, keys[i].key, args_value(a, keys[i].opt), e));
         }
     }
-    (void)snprintf(section, sizeof section, "lines %s", name);
-    for (size_t i = 0; i < a->given_count; i++) {
-        const char *v = a->given[i].value;
-        const char *equals = v != NULL ? strchr(v, '=') : NULL;
-        char line[32];
-        if (a->given[i].opt != OPT_LINE) {
-            continue;
-        }
-        if (equals == NULL || (size_t)(equals - v) >= sizeof line) {
-            return err_set(e, ERR_USAGE, "--line takes LINE=NAME[:high], not '%s'", v);
-        }
-        (void)snprintf(line, sizeof line, "%.*s", (int)(equals - v), v);
-        TRY(edit_set(x, section, line, equals + 1, e));
-    }
-    return ERR_OK;
+    return set_lines(x, a, name, e);
 }
 
 /* The file must be a capture, read with the lines that the case will map for it. */
@@ -115,7 +123,7 @@ static enum err copy_stream(FILE *from, FILE *to, const char *source, const char
 
 static enum err copy_file(const char *source, const char *target, struct err_msg *e)
 {
-    struct out_file f;
+    struct out_file f = {0};
     FILE *from = fopen(source, "rb");
     enum err code = from != NULL ? out_file_open(&f, target, false, e)
                                  : err_set(e, ERR_NO_INPUT, "%s: %s", source, strerror(errno));
@@ -159,15 +167,14 @@ static enum err add(struct case_edit *x, const struct args *a, const char *base,
     return code;
 }
 
-enum err verb_case_add(const struct args *a, struct buf *out, int *status, struct err_msg *e)
+enum err verb_case_add(const struct args *a, struct answer *r, struct err_msg *e)
 {
+    (void)r;
     struct case_edit x = {0};
     struct buf target = {0};
     const char *slash = strrchr(a->word[1], '/');
     const char *base = slash != NULL ? slash + 1 : a->word[1];
     enum err code = edit_begin(&x, a, a->word[0], e);
-    (void)out;
-    (void)status;
     code = code == ERR_OK ? path_join(&target, x.folder.data, base) : code;
     code = code == ERR_OK ? add(&x, a, base, target.data, e) : code;
     buf_release(&target);

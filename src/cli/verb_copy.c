@@ -73,21 +73,19 @@ static enum err convert(const struct args *a, enum capture_format format, struct
     return code;
 }
 
-enum err verb_import(const struct args *a, struct buf *out, int *status, struct err_msg *e)
+enum err verb_import(const struct args *a, struct answer *r, struct err_msg *e)
 {
-    (void)out;
-    (void)status;
+    (void)r;
     if (!args_has(a, OPT_OUTPUT)) {
         return err_set(e, ERR_USAGE, "import needs -o FILE");
     }
     return convert(a, CAPTURE_WEC, e);
 }
 
-enum err verb_export(const struct args *a, struct buf *out, int *status, struct err_msg *e)
+enum err verb_export(const struct args *a, struct answer *r, struct err_msg *e)
 {
+    (void)r;
     enum capture_format format = CAPTURE_VCD;
-    (void)out;
-    (void)status;
     if (!args_has(a, OPT_OUTPUT)) {
         return err_set(e, ERR_USAGE, "export needs -o FILE");
     }

@@ -12,8 +12,7 @@ static int verdict_status(const struct verdict *v)
 }
 
 static enum err judge(const struct args *a, const struct case_file *c,
-                      const struct profile_path *path, struct buf *out, int *status,
-                      struct err_msg *e)
+                      const struct profile_path *path, struct answer *r, struct err_msg *e)
 {
     struct text_style style = style_of(a);
     struct progress p;
@@ -27,16 +26,16 @@ static enum err judge(const struct args *a, const struct case_file *c,
         progress_end(&p);
     }
     if (code == ERR_OK) {
-        code = args_has(a, OPT_JSON) ? report_verdict_json(v, out)
-                                     : report_verdict_text(v, &style, out);
-        *status = verdict_status(v);
+        code = args_has(a, OPT_JSON) ? report_verdict_json(v, &r->out)
+                                     : report_verdict_text(v, &style, &r->out);
+        r->status = verdict_status(v);
         verdict_release(v);
     }
     free(v);
     return code;
 }
 
-enum err verb_judge(const struct args *a, struct buf *out, int *status, struct err_msg *e)
+enum err verb_judge(const struct args *a, struct answer *r, struct err_msg *e)
 {
     struct profile_path *path = NULL;
     struct case_file c;
@@ -44,7 +43,7 @@ enum err verb_judge(const struct args *a, struct buf *out, int *status, struct e
     if (code == ERR_OK) {
         code = case_file_read(a->word[0], path, &c, e);
         if (code == ERR_OK) {
-            code = judge(a, &c, path, out, status, e);
+            code = judge(a, &c, path, r, e);
             case_file_release(&c);
         }
     }

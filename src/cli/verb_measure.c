@@ -41,18 +41,17 @@ static enum err measure(const struct args *a, const struct profile *drive, struc
     return code;
 }
 
-enum err verb_measure(const struct args *a, struct buf *out, int *status, struct err_msg *e)
+enum err verb_measure(const struct args *a, struct answer *r, struct err_msg *e)
 {
     const char *name = args_value(a, OPT_DRIVE_PROFILE);
     struct profile_path *path = NULL;
     struct profile *drive = NULL;
     enum err code = ERR_OK;
-    (void)status;
     if (name != NULL) {
         code = args_profiles(a, &path, e);
         code = code == ERR_OK ? profile_load(path, PROFILE_DRIVE, name, &drive, e) : code;
     }
-    code = code == ERR_OK ? measure(a, drive, out, e) : code;
+    code = code == ERR_OK ? measure(a, drive, &r->out, e) : code;
     profile_free(drive);
     profile_path_free(path);
     return code;

@@ -38,20 +38,18 @@ static enum err load_kind(const struct profile_path *path, enum profile_kind kin
     return code;
 }
 
-enum err verb_profile_list(const struct args *a, struct buf *out, int *status,
-                           struct err_msg *e)
+enum err verb_profile_list(const struct args *a, struct answer *r, struct err_msg *e)
 {
     struct text_style style = style_of(a);
     struct profile_path *path = NULL;
     struct loaded *l = calloc(1, sizeof *l);
     enum err code = l != NULL ? args_profiles(a, &path, e) : ERR_MEMORY;
-    (void)status;
     for (int kind = 0; code == ERR_OK && kind < PROFILE_KINDS; kind++) {
         code = load_kind(path, (enum profile_kind)kind, l, e);
     }
     if (code == ERR_OK) {
-        code = args_has(a, OPT_JSON) ? report_profiles_json(l->row, l->count, out)
-                                     : report_profiles_text(l->row, l->count, &style, out);
+        code = args_has(a, OPT_JSON) ? report_profiles_json(l->row, l->count, &r->out)
+                                     : report_profiles_text(l->row, l->count, &style, &r->out);
     }
     for (size_t i = 0; l != NULL && i < l->count; i++) {
         profile_free(l->profile[i]);
@@ -76,18 +74,16 @@ static enum err load_any(const struct profile_path *path, const char *name,
                    name);
 }
 
-enum err verb_profile_show(const struct args *a, struct buf *out, int *status,
-                           struct err_msg *e)
+enum err verb_profile_show(const struct args *a, struct answer *r, struct err_msg *e)
 {
     struct text_style style = style_of(a);
     struct profile_path *path = NULL;
     struct profile *p = NULL;
     enum err code = args_profiles(a, &path, e);
-    (void)status;
     code = code == ERR_OK ? load_any(path, a->word[0], &p, e) : code;
     if (code == ERR_OK) {
-        code = args_has(a, OPT_JSON) ? report_profile_json(p, out)
-                                     : report_profile_text(p, &style, out);
+        code = args_has(a, OPT_JSON) ? report_profile_json(p, &r->out)
+                                     : report_profile_text(p, &style, &r->out);
     }
     profile_free(p);
     profile_path_free(path);
@@ -166,13 +162,11 @@ static enum err check_word(struct checking *c, const struct profile_path *path,
                    word);
 }
 
-enum err verb_profile_check(const struct args *a, struct buf *out, int *status,
-                            struct err_msg *e)
+enum err verb_profile_check(const struct args *a, struct answer *r, struct err_msg *e)
 {
     struct profile_path *path = NULL;
     struct checking c = {0};
     enum err code = args_profiles(a, &path, e);
-    (void)status;
     buf_init(&c.problems, PROBLEM_BYTES_MAX);
     if (code == ERR_OK && a->words == 0) {
         code = check_all(&c, path, e);
@@ -186,7 +180,7 @@ enum err verb_profile_check(const struct args *a, struct buf *out, int *status,
                        c.problem_count == 1 ? "" : "s", c.checked, c.checked == 1 ? "" : "s");
     }
     if (code == ERR_OK) {
-        code = buf_printf(out, "%zu profile%s checked, no problem\n", c.checked,
+        code = buf_printf(&r->out, "%zu profile%s checked, no problem\n", c.checked,
                           c.checked == 1 ? "" : "s");
     }
     buf_release(&c.problems);

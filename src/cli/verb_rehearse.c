@@ -50,7 +50,20 @@ static enum err word_of(const struct args *a, enum opt opt, const char *const *w
                      : err_set(e, ERR_USAGE, "--%s cannot be '%s'", option_row(opt)->name, v);
 }
 
-static enum err settings(const struct args *a, struct sim_options *o, struct err_msg *e)
+static enum err pull_up(const struct args *a, int *out, struct err_msg *e)
+{
+    const char *ohms = args_value(a, OPT_PULL_UP);
+    int64_t v = PULL_UP_USUAL;
+    if (ohms != NULL && strcmp(ohms, "none") == 0) {
+        *out = 0;
+        return ERR_OK;
+    }
+    TRY(args_number(a, OPT_PULL_UP, 1, 1000000, &v, e));
+    *out = (int)v;
+    return ERR_OK;
+}
+
+static enum err words(const struct args *a, struct sim_options *o, struct err_msg *e)
 {
     static const char *const taps[] = {"both", "machine-end", "drive-end"};
     static const char *const formats[] = {"vcd", "wec"};
@@ -58,32 +71,30 @@ static enum err settings(const struct args *a, struct sim_options *o, struct err
     size_t tap = 0;
     size_t format = 0;
     size_t disk = 0;
-    int64_t seed = 1;
-    int64_t flux_ms = 0;
-    int64_t pull_up = PULL_UP_USUAL;
-    const char *ohms = args_value(a, OPT_PULL_UP);
-    TRY(faults(a, o, e));
     TRY(word_of(a, OPT_TAPS, taps, 3, &tap, e));
     TRY(word_of(a, OPT_FORMAT, formats, 2, &format, e));
     TRY(word_of(a, OPT_DISK, disks, 2, &disk, e));
-    TRY(args_number(a, OPT_SEED, 0, INT64_MAX, &seed, e));
-    TRY(args_number(a, OPT_FLUX_MS, 0, 3600000, &flux_ms, e));
-    if (ohms != NULL && strcmp(ohms, "none") == 0) {
-        pull_up = 0;
-    } else {
-        TRY(args_number(a, OPT_PULL_UP, 1, 1000000, &pull_up, e));
-    }
-    o->asked = ASKED_READ;
-    TRY(args_asked(a, &o->asked, e));
-    o->seed = (uint64_t)seed;
     o->machine_end = tap != 2;
     o->drive_end = tap != 1;
-    o->both_one_clock = !args_has(a, OPT_TWO_CLOCKS);
-    o->known_good_disk = disk == 0;
-    o->pull_up_ohm = (int)pull_up;
-    o->flux_seconds = (double)flux_ms / 1000;
     o->wec = format == 1;
+    o->known_good_disk = disk == 0;
+    o->both_one_clock = !args_has(a, OPT_TWO_CLOCKS);
     return ERR_OK;
+}
+
+static enum err settings(const struct args *a, struct sim_options *o, struct err_msg *e)
+{
+    int64_t seed = 1;
+    int64_t flux_ms = 0;
+    TRY(faults(a, o, e));
+    TRY(words(a, o, e));
+    TRY(pull_up(a, &o->pull_up_ohm, e));
+    TRY(args_number(a, OPT_SEED, 0, INT64_MAX, &seed, e));
+    TRY(args_number(a, OPT_FLUX_MS, 0, 3600000, &flux_ms, e));
+    o->seed = (uint64_t)seed;
+    o->flux_seconds = (double)flux_ms / 1000;
+    o->asked = ASKED_READ;
+    return args_asked(a, &o->asked, e);
 }
 
 static const char *or_usual(const char *given, const char *usual)
@@ -91,7 +102,7 @@ static const char *or_usual(const char *given, const char *usual)
     return given != NULL ? given : usual;
 }
 
-enum err verb_rehearse(const struct args *a, struct buf *out, int *status, struct err_msg *e)
+enum err verb_rehearse(const struct args *a, struct answer *r, struct err_msg *e)
 {
     struct sim_options o = {0};
     struct profile_path *path = NULL;
@@ -99,9 +110,8 @@ enum err verb_rehearse(const struct args *a, struct buf *out, int *status, struc
     struct profile *drive = NULL;
     struct profile *cable = NULL;
     enum err code = ERR_OK;
-    (void)status;
     if (args_has(a, OPT_LIST)) {
-        return list_faults(a, out);
+        return list_faults(a, &r->out);
     }
     if (!args_has(a, OPT_OUTPUT)) {
         return err_set(e, ERR_USAGE, "rehearse needs -o FOLDER");

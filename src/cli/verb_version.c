@@ -1,9 +1,8 @@
 #include "cli/cli.h"
 
-enum err verb_version(const struct args *a, struct buf *out, int *status, struct err_msg *e)
+enum err verb_version(const struct args *a, struct answer *r, struct err_msg *e)
 {
     (void)a;
-    (void)status;
     (void)e;
-    return buf_str(out, "whichend " WHICHEND_VERSION "\n");
+    return buf_str(&r->out, "whichend " WHICHEND_VERSION "\n");
 }

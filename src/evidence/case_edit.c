@@ -72,53 +72,69 @@ static bool holdable(const char *s)
     return s[0] != '\0';
 }
 
-static enum err put_line(struct buf *out, const char *key, const char *value)
+/* Where a line for `key` goes. */
+struct edit_place {
+    const char *replace; /* the row that sets the key already; NULL none */
+    const char
+        *behind; /* end of the section's last row that is not blank; NULL: no such section */
+};
+
+static struct edit_place find_place(const char *text, const char *section, const char *key)
 {
-    return buf_printf(out, "%s = %s\n", key, value);
+    struct edit_place p = {NULL, NULL};
+    bool inside = false;
+    /* the mark that some editors put before text is no part of its first line */
+    const char *at = text + (strncmp(text, "\xef\xbb\xbf", 3) == 0 ? 3 : 0);
+    while (*at != '\0') {
+        struct row r = next_row(at);
+        inside = row_opens(r) ? row_is_section(r, section) : inside;
+        if (inside && !row_blank(r)) {
+            p.behind = at + r.full;
+        }
+        if (inside && p.replace == NULL && row_sets(r, key)) {
+            p.replace = at;
+        }
+        at += r.full;
+    }
+    return p;
+}
+
+static enum err put_in_place_of(const char *text, const char *row, const char *key,
+                                const char *value, struct buf *out)
+{
+    TRY(buf_add(out, text, (size_t)(row - text)));
+    TRY(buf_printf(out, "%s = %s", key, value));
+    return buf_str(out, row + row_comment(next_row(row)));
+}
+
+/* Behind a row of the text; a new section is opened first where `section` is given. */
+static enum err put_behind(const char *text, const char *row_end, const char *section,
+                           const char *key, const char *value, struct buf *out)
+{
+    TRY(buf_add(out, text, (size_t)(row_end - text)));
+    if (row_end > text && row_end[-1] != '\n') {
+        TRY(buf_str(out, "\n"));
+    }
+    if (section != NULL) {
+        TRY(buf_printf(out, "%s[%s]\n", row_end > text ? "\n" : "", section));
+    }
+    TRY(buf_printf(out, "%s = %s\n", key, value));
+    return buf_str(out, row_end);
 }
 
 enum err case_text_set(const char *text, const char *section, const char *key,
                        const char *value, struct buf *out, struct err_msg *e)
 {
-    const char *behind = NULL; /* the section's last row that is not blank ends here */
-    const char *replace = NULL;
-    bool inside = false;
+    struct edit_place p = {NULL, NULL};
     if (!holdable(section) || !holdable(key) || !holdable(value) ||
         strpbrk(key, "=:[]#") != NULL || strpbrk(section, "[]") != NULL) {
         return err_set(e, ERR_USAGE, "'%s = %s' in [%s] cannot be written in a case", key,
                        value, section);
     }
-    /* the mark that some editors put before text is no part of its first line */
-    for (const char *at = text + (strncmp(text, "\xef\xbb\xbf", 3) == 0 ? 3 : 0);
-         *at != '\0';) {
-        struct row r = next_row(at);
-        if (row_opens(r)) {
-            inside = row_is_section(r, section);
-        }
-        if (inside && !row_blank(r)) {
-            behind = at + r.full;
-        }
-        if (inside && replace == NULL && row_sets(r, key)) {
-            replace = at;
-        }
-        at += r.full;
+    p = find_place(text, section, key);
+    if (p.replace != NULL) {
+        return put_in_place_of(text, p.replace, key, value, out);
     }
-    if (replace != NULL) {
-        struct row r = next_row(replace);
-        size_t comment = row_comment(r);
-        TRY(buf_add(out, text, (size_t)(replace - text)));
-        TRY(buf_printf(out, "%s = %s", key, value));
-        return buf_str(out, replace + comment);
-    }
-    bool new_section = behind == NULL;
-    behind = new_section ? text + strlen(text) : behind;
-    TRY(buf_add(out, text, (size_t)(behind - text)));
-    if (behind > text && behind[-1] != '\n') {
-        TRY(buf_str(out, "\n"));
-    }
-    if (new_section) {
-        TRY(buf_printf(out, "%s[%s]\n", behind > text ? "\n" : "", section));
-    }
-    TRY(put_line(out, key, value));
-    return buf_str(out, behind);
+    return p.behind != NULL ? put_behind(text, p.behind, NULL, key, value, out)
+                            : put_behind(text, text + strlen(text), section, key, value, out);
 }

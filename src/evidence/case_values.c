@@ -111,23 +111,43 @@ bool case_quantity(const char *s, double *out_value, const char **out_unit)
     return false;
 }
 
+/* "number:0:3" to its bounds. */
+static bool number_range(const char *spec, double *out_low, double *out_high)
+{
+    static const char lead[] = "number:";
+    char *end = NULL;
+    if (strncmp(spec, lead, strlen(lead)) != 0) {
+        return false;
+    }
+    *out_low = strtod(spec + strlen(lead), &end);
+    if (*end != ':') {
+        return false;
+    }
+    *out_high = strtod(end + 1, &end);
+    return *end == '\0' || *end == '|';
+}
+
+static bool number_fits(const char *spec, const char *value, size_t len)
+{
+    char text[32];
+    double low = 0;
+    double high = 0;
+    double v = 0;
+    if (len >= sizeof text || !number_range(spec, &low, &high)) {
+        return false;
+    }
+    memcpy(text, value, len);
+    text[len] = '\0';
+    return case_number(text, &v) && v >= low && v <= high && !(v > floor(v));
+}
+
 /* Does `value` match one of "a|b|number:0:3"? */
 static bool matches_words(const char *values, const char *value, size_t len)
 {
     while (*values != '\0') {
         size_t alt = strcspn(values, "|");
-        if (strncmp(values, "number:", 7) == 0) {
-            char text[32];
-            double low = 0;
-            double high = 0;
-            double v = 0;
-            (void)snprintf(text, sizeof text, "%.*s", (int)(len < 31 ? len : 31), value);
-            bool range = sscanf(values, "number:%lf:%lf", &low, &high) == 2;
-            if (range && len < 31 && case_number(text, &v) && v >= low && v <= high &&
-                !(v > floor(v))) {
-                return true;
-            }
-        } else if (alt == len && strncmp(values, value, len) == 0) {
+        if (number_fits(values, value, len) ||
+            (alt == len && strncmp(values, value, len) == 0)) {
             return true;
         }
         values += alt;
@@ -213,7 +233,7 @@ const char *case_values_text(const struct case_key *key, char out[CASE_VALUES_TE
         }
     }
     out[at] = '\0';
-    if (number != NULL && sscanf(number, "number:%lf:%lf", &low, &high) == 2) {
+    if (number != NULL && number_range(number, &low, &high)) {
         (void)snprintf(out + at, CASE_VALUES_TEXT_MAX - at, "a whole number from %.0f to %.0f",
                        low, high);
     }

@@ -74,8 +74,8 @@ struct raw_sector {
 };
 struct raw_track {
     int32_t epoch;                /* raw place by the lines */
-    int8_t side;                  /* by the lines; -1 not recorded */
-    int16_t id_cylinder, id_side; /* of the identifiers around; -1 none */
+    int32_t side;                 /* by the lines; -1 not recorded */
+    int32_t id_cylinder, id_side; /* of the identifiers around; -1 none */
     double seconds;
     struct raw_sector *sector;
     size_t count, cap;
@@ -92,7 +92,7 @@ struct stretch_read {
     const struct flux_read *read;
     int64_t from_ns, to_ns;
     int32_t epoch;
-    int8_t side;
+    int32_t side;
     double seconds;
 };
 enum err tracks_add(struct track_store *t, const struct stretch_read *r);

@@ -2,6 +2,7 @@
  * cylinder and side. */
 #include "evidence/survey_private.h"
 
+#include <assert.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -16,37 +17,50 @@
 #define REPEAT_TURNS                                                                           \
     1.6 /* from here on a damaged identifier must have come twice to be believed */
 
-/* Most common value among the good identifiers nearest to i; -1 where there is none. */
-static int16_t neighbour_vote(const struct flux_read *r, size_t i, bool want_side)
-{
-    int16_t value[NEIGHBOURS];
+/* Values of the identifiers nearest to one, with how often each came. */
+struct votes {
+    uint8_t value[NEIGHBOURS];
     int32_t count[NEIGHBOURS];
-    size_t n = 0;
-    size_t seen = 0;
-    for (size_t distance = 0; distance < NEIGHBOUR_REACH && seen < NEIGHBOURS; distance++) {
-        for (int sign = -1; sign <= 1 && seen < NEIGHBOURS; sign += 2) {
-            size_t j = sign < 0 ? i - distance : i + distance;
-            if ((distance == 0 && sign > 0) || j >= r->sector_count || !r->sector[j].id_good) {
-                continue; /* i - distance wraps to a huge number below 0 */
-            }
-            int16_t v = want_side ? r->sector[j].side : r->sector[j].cylinder;
-            size_t k = 0;
-            while (k < n && value[k] != v) {
-                k++;
-            }
-            if (k == n) {
-                value[n] = v;
-                count[n++] = 0;
-            }
-            count[k]++;
-            seen++;
-        }
+    size_t different, seen;
+};
+
+static void vote(struct votes *v, uint8_t value)
+{
+    size_t k = 0;
+    while (k < v->different && v->value[k] != value) {
+        k++;
     }
+    if (k == v->different) {
+        v->value[k] = value;
+        v->count[k] = 0;
+        v->different++;
+    }
+    v->count[k]++;
+    v->seen++;
+}
+
+static void vote_at(struct votes *v, const struct flux_read *r, size_t i, bool want_side)
+{
+    /* an index below 0 has wrapped to a huge number */
+    if (v->seen < NEIGHBOURS && i < r->sector_count && r->sector[i].id_good) {
+        vote(v, want_side ? r->sector[i].side : r->sector[i].cylinder);
+    }
+}
+
+/* Most common value among the good identifiers nearest to i; -1 where there is none. */
+static int32_t neighbour_vote(const struct flux_read *r, size_t i, bool want_side)
+{
+    struct votes v = {.different = 0};
     size_t best = 0;
-    for (size_t k = 1; k < n; k++) {
-        best = count[k] > count[best] ? k : best;
+    vote_at(&v, r, i, want_side);
+    for (size_t distance = 1; distance < NEIGHBOUR_REACH && v.seen < NEIGHBOURS; distance++) {
+        vote_at(&v, r, i - distance, want_side);
+        vote_at(&v, r, i + distance, want_side);
     }
-    return n > 0 ? value[best] : -1;
+    for (size_t k = 1; k < v.different; k++) {
+        best = v.count[k] > v.count[best] ? k : best;
+    }
+    return v.different > 0 ? v.value[best] : -1;
 }
 
 static enum err track_find(struct track_store *t, const struct raw_track *key,
@@ -102,6 +116,7 @@ static enum err sector_merge(struct raw_track *t, const struct raw_sector *add,
         t->count++;
     } else {
         struct raw_sector *to = &t->sector[i];
+        assert(t->sector != NULL); /* i < count */
         if (add->s.data > to->s.data) {
             to->s.data = add->s.data;
             to->s.deleted = add->s.deleted;
@@ -215,7 +230,7 @@ static bool offset_by_identifiers(const struct track_store *t, int32_t epoch,
 }
 
 static struct raw_track *place_of(struct raw_track *list, size_t *count, int32_t cylinder,
-                                  int8_t side)
+                                  int32_t side)
 {
     for (size_t i = 0; i < *count; i++) {
         if (list[i].epoch == cylinder && list[i].side == side) {
@@ -298,9 +313,7 @@ static enum err tracks_place(struct track_store *t, const struct survey *out,
         struct raw_track *raw = &t->track[i];
         struct raw_track *to = NULL;
         int32_t cylinder = raw->id_cylinder;
-        int8_t side = (int8_t)(raw->side >= 0     ? raw->side
-                               : raw->id_side > 1 ? -1
-                                                  : raw->id_side);
+        int32_t side = raw->side >= 0 ? raw->side : raw->id_side > 1 ? -1 : raw->id_side;
         if (steps && !bus_cylinder(&out->story, raw->epoch, &cylinder)) {
             int32_t offset = 0;
             bool voted = offset_by_identifiers(t, raw->epoch, &offset);
@@ -339,7 +352,7 @@ enum err tracks_finish(struct track_store *t, struct survey *out, double turn_s,
     for (size_t i = 0; e == ERR_OK && i < count; i++) {
         e = track_emit(&placed[i], turn_s, out);
     }
-    if (out->track_count > 0) {
+    if (out->track != NULL && out->track_count > 0) {
         qsort(out->track, out->track_count, sizeof out->track[0], compare_track);
     }
     for (size_t i = 0; i < count; i++) {

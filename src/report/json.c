@@ -32,7 +32,9 @@ json_t *json_text(const char *s)
     if (j == NULL) {
         char *clean = strdup(s);
         for (char *p = clean; p != NULL && *p != '\0'; p++) {
-            *p = (unsigned char)*p < 0x80 ? *p : '?';
+            if ((unsigned char)*p >= 0x80) {
+                *p = '?';
+            }
         }
         j = clean != NULL ? json_string(clean) : NULL;
         free(clean);
