@@ -191,19 +191,24 @@ static enum status idle(struct machine *m, int64_t ns)
     return st;
 }
 
+/* A chip that counts index pulses until motor off needs its drive selected; other machines let
+ * the drive go and leave the motor on for a while. */
 static void motor_off(struct machine *m)
 {
+    bool counts = m->spec->motor_off_pulses > 0;
     enum status st = ST_OK;
-    if (m->spec->motor_off_pulses > 0)
+    if (counts)
         st = sim_machine_wait_index(m, m->spec->motor_off_pulses);
-    else
-        st = idle(m, m->spec->motor_off_ns);
     if (st == ST_OK)
         st = sim_machine_wait(m, sim_rng_between(&m->rng, 5, 25) * NS_PER_MS);
     if (st != ST_OK)
         return; /* never counted: the motor stays on */
     sim_machine_pull(m, LINE_HLOAD, false);
     sim_machine_pull(m, LINE_SIDE, false);
+    if (!counts) {
+        sim_machine_pull(m, m->spec->select, false);
+        (void)sim_machine_wait(m, m->spec->motor_off_ns);
+    }
     sim_machine_pull(m, m->spec->motor, false);
     m->motor_on = false;
     (void)sim_machine_wait(m, sim_rng_between(&m->rng, 1, 30) * NS_PER_MS);

@@ -343,10 +343,10 @@ static enum err check_line(const struct spec *s, const struct fault *f,
     if ((f->kind == FAULT_DRIVE_LINE_DEAD || f->kind == FAULT_DRIVE_LINE_STUCK) &&
         !(drive & LINE_BIT(f->a)))
         return err_set(e, ERR_USAGE, "%s has no %s", profile_name(o->drive), line_name(f->a));
-    if (f->kind == FAULT_LEAD_OPEN && cable_machine_pin(o->cable, f->a) == 0 &&
-        cable_drive_pin(o->cable, f->a) == 0)
-        return err_set(e, ERR_USAGE, "%s is on no plug of %s", line_name(f->a),
-                       profile_name(o->cable));
+    line_set taps = sim_spec_tap_lines(o, machine, drive, false) |
+                    sim_spec_tap_lines(o, machine, drive, true);
+    if (f->kind == FAULT_LEAD_OPEN && !(taps & LINE_BIT(f->a)))
+        return err_set(e, ERR_USAGE, "no tap records %s here", line_name(f->a));
     return f->kind >= FAULT_PORT_DEAD && f->kind <= FAULT_CHIP_LINE_STUCK
                ? check_origin(f, o, e)
                : ERR_OK;

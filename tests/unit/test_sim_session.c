@@ -155,7 +155,7 @@ static void every_pair_that_fits_works(void **state)
             fail_msg("%s with %s: %s %s", pair[i].machine, pair[i].drive, s.result.outcome,
                      s.result.error);
         decode(&s, TAP_MACHINE_END, pair[i].cell_ns, false, &d);
-        if (d.data < 20 || d.bad_data + d.bad_ids > d.data / 8)
+        if (d.data < 15 || d.bad_data + d.bad_ids > d.data / 8)
             fail_msg("%s with %s: %d fields good, %d bad", pair[i].machine, pair[i].drive,
                      d.data, d.bad_data);
         free_session(&s);
