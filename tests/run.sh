@@ -12,7 +12,7 @@ set -eu
 top=$(cd "$(dirname "$0")/.." && pwd)
 . "$top/src/packages.sh"
 
-asan=no fuzz= more= only=.
+asan=no fuzz= more= only=. status=0
 while [ $# -gt 0 ]; do
   case $1 in
     --asan) asan=yes ;;
@@ -28,7 +28,7 @@ done
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT INT TERM
 
-install_missing $BUILD_PACKAGES libcmocka-dev clang-format sigrok-cli gtkwave
+install_missing $BUILD_PACKAGES libcmocka-dev clang-format sigrok-cli gtkwave locales
 if [ "$asan" = yes ] || [ -n "$fuzz" ]; then
   install_missing clang libclang-rt-dev
 fi
@@ -43,15 +43,16 @@ run_tests() {
 if [ "$asan" = yes ]; then
   build asan "$top/build-asan"
   echo "== under the address and undefined-behaviour sanitizers"
-  run_tests "$top/build-asan" -LE 'style|slow'
+  run_tests "$top/build-asan" -LE 'style|slow' || status=1
 fi
 build release "$top/build-tests" -DWHICHEND_WERROR=ON
 echo "== as released"
-run_tests "$top/build-tests"
+run_tests "$top/build-tests" || status=1
 for kind in $more; do
   echo "== $kind"
-  run_tests "$top/build-tests" -C "$kind" -L "$kind"
+  run_tests "$top/build-tests" -C "$kind" -L "$kind" || status=1
 done
 if [ -n "$fuzz" ]; then
-  sh "$top/tests/fuzz/run_long.sh" "$fuzz"
+  sh "$top/tests/fuzz/run_long.sh" "$fuzz" || status=1
 fi
+exit $status
