@@ -28,8 +28,10 @@
 #define ROUNDER 12582912 /* 1.5 x 2^23: adding it rounds a float to a whole number */
 
 struct tracker {
-    float dev, rate;
-    int age;
+    float dev;        /* of the last transition from the clock, after its correction */
+    float rate, next; /* cells a ps: for the next interval, and for the one behind it */
+    float low, high;  /* bounds of the speed */
+    int age;          /* transitions since a start, to START_LEN */
 };
 
 struct block {
@@ -39,9 +41,15 @@ struct block {
     float splice; /* cells apart from which the recording was spliced */
 };
 
-static float nearest(float x)
+static inline float nearest(float x)
 {
     return (x + (float)ROUNDER) - (float)ROUNDER;
+}
+
+static inline float clamped(float x, float low, float high)
+{
+    x = x < low ? low : x;
+    return x > high ? high : x;
 }
 
 /* First transitions after a start: the gain falls as the mean of all so far would have it. */
@@ -51,73 +59,92 @@ static float start_alpha(int age)
     return a > ALPHA ? a : ALPHA;
 }
 
-/* Run a tracker over n intervals beginning with d[0], onward (dir 1) or back (dir -1).
- * dev[dir], dev[2 dir]
- * ... take what it predicted. The speed in use is one transition old: that halves the time the
- * loop takes. */
-static inline void track(struct tracker *t, const struct cells *c, const uint32_t *d, size_t n,
-                         float local, ptrdiff_t dir, float *dev, float *rate)
+/* The next span of the stretch, whose speed is known from its intervals. */
+static void tracker_span(struct tracker *t, const struct cells *c, size_t interval)
 {
-    const float low = local * (1 - RATE_REACH);
-    const float high = local * (1 + RATE_REACH);
-    const float beta = BETA / (float)c->code.step_mean;
-    float r = fminf(fmaxf(t->rate, low), high);
-    float x = t->dev;
-    ptrdiff_t at = 0;
-    for (size_t i = 0; i < n; i++, at += dir) {
-        float alpha = t->age < START_LEN ? start_alpha(t->age) : ALPHA;
-        float pos = x + (float)d[at] * r;
-        float e = pos - nearest(pos);
-        rate[at + dir] = r;
+    float local = c->local_rate[interval / LOCAL_SPAN];
+    t->low = local * (1 - RATE_REACH);
+    t->high = local * (1 + RATE_REACH);
+    t->rate = clamped(t->rate, t->low, t->high);
+    t->next = clamped(t->next, t->low, t->high);
+}
+
+/* One interval on. Returns how far the transition behind it lies off the clock's prediction. A
+ * correction of the speed takes effect one interval late, so that the loop need not wait for
+ * it. */
+static inline float tracker_step(struct tracker *t, float beta, uint32_t interval_ps)
+{
+    float pos = t->dev + (float)interval_ps * t->rate;
+    float e = pos - nearest(pos);
+    if (__builtin_expect(pos > GAP_CELLS || t->age < START_LEN, 0)) {
         if (pos > GAP_CELLS) {
-            dev[at + dir] = NO_WORD;
             t->age = 0;
-            x = 0;
-            continue;
+            t->dev = 0;
+        } else {
+            t->dev = e - start_alpha(t->age++) * e;
         }
-        dev[at + dir] = t->age < START_LEN ? NO_WORD : e;
-        x = e - alpha * e;
-        r = r - r * (beta * e);
-        r = r < low ? low : r > high ? high : r;
-        t->age += t->age < START_LEN;
+        return NO_WORD;
     }
-    t->rate = r;
-    t->dev = x;
+    t->dev = e - ALPHA * e;
+    t->rate = t->next;
+    t->next = clamped(t->next - t->next * (beta * e), t->low, t->high);
+    return e;
 }
 
-/* Both directions over intervals from..to of the stretch, span by span as the local speed is
- * known. */
-static void track_forward(struct tracker *t, const struct cells *c, size_t from, size_t to,
-                          struct block *b)
+static inline void forward_step(struct tracker *t, float beta, const uint32_t *d, size_t k,
+                                struct block *b)
 {
-    size_t i = from;
-    while (i < to) {
-        size_t span = i / LOCAL_SPAN;
-        size_t end = (span + 1) * LOCAL_SPAN;
-        end = end < to ? end : to;
-        track(t, c, c->flux->interval_ps + i, end - i, c->local_rate[span], 1,
-              b->dev[0] + (i - from), b->rate[0] + (i - from));
-        i = end;
-    }
+    b->rate[0][k + 1] = t->rate;
+    b->dev[0][k + 1] = tracker_step(t, beta, d[k]);
 }
 
-static void track_backward(const struct cells *c, size_t from, size_t to, struct block *b)
+/* Interval k backward; late in reversed time is early. */
+static inline void backward_step(struct tracker *t, float beta, const uint32_t *d, size_t k,
+                                 struct block *b)
 {
-    size_t i = to;
-    struct tracker t = {0, c->local_rate[(to - 1) / LOCAL_SPAN], 0};
-    b->dev[1][to - from] = NO_WORD;
-    b->rate[1][to - from] = t.rate;
-    while (i > from) {
-        size_t span = (i - 1) / LOCAL_SPAN;
-        size_t start = span * LOCAL_SPAN;
-        start = start > from ? start : from;
-        track(&t, c, c->flux->interval_ps + i - 1, i - start, c->local_rate[span], -1,
-              b->dev[1] + (i - from), b->rate[1] + (i - from));
-        i = start;
+    b->rate[1][k] = t->rate;
+    float e = tracker_step(t, beta, d[k]);
+    b->dev[1][k] = e < NO_WORD ? -e : NO_WORD;
+}
+
+static inline size_t least(size_t a, size_t b)
+{
+    return a < b ? a : b;
+}
+
+/* Both trackers over the intervals from..to of the stretch, the backward one from `ahead` on.
+ * They run side by side: neither waits for the other, and the processor works on both at once.
+ */
+static void track(const struct cells *c, size_t from, size_t to, size_t ahead,
+                  struct tracker *forward, struct block *b)
+{
+    const float beta = BETA / (float)c->code.step_mean;
+    const uint32_t *d = c->flux->interval_ps + from;
+    float local = c->local_rate[(ahead - 1) / LOCAL_SPAN];
+    struct tracker f = *forward;
+    struct tracker g = {.rate = local, .next = local};
+    size_t k = ahead - from;
+    b->dev[1][k] = NO_WORD;
+    b->rate[1][k] = local;
+    tracker_span(&g, c, ahead - 1);
+    while (k > to - from) {
+        if ((from + k) % LOCAL_SPAN == 0) {
+            tracker_span(&g, c, from + k - 1);
+        }
+        k--;
+        backward_step(&g, beta, d, k, b);
     }
-    for (size_t k = 0; k <= to - from; k++) { /* late in reversed time is early */
-        b->dev[1][k] = b->dev[1][k] < NO_WORD ? -b->dev[1][k] : NO_WORD;
+    for (size_t i = 0; i < to - from;) { /* runs within one span of either */
+        size_t n = least(LOCAL_SPAN - (from + i) % LOCAL_SPAN, (from + k - 1) % LOCAL_SPAN + 1);
+        n = least(n, to - from - i);
+        tracker_span(&f, c, from + i);
+        tracker_span(&g, c, from + k - 1);
+        for (size_t end = i + n; i < end; i++) {
+            forward_step(&f, beta, d, i, b);
+            backward_step(&g, beta, d, --k, b);
+        }
     }
+    *forward = f;
 }
 
 static float energy(const float *dev, size_t from, size_t to)
@@ -132,9 +159,9 @@ static float energy(const float *dev, size_t from, size_t to)
 
 /* Deviation from the clock that both trackers together give. The speeds take out the lag that
  * each has when the speed changes (weights of the two filters' covariances). */
-static float together(const struct cells *c, const struct block *b, size_t k)
+static inline float together(const struct cells *c, const struct block *b, size_t k)
 {
-    const float lag = (float)c->code.step_mean / (2 * (ALPHA + BETA));
+    const float lag = (float)(c->code.step_mean * c->code.cell_ps) / (2 * (ALPHA + BETA));
     float f = b->dev[0][k];
     float g = b->dev[1][k];
     if (f >= NO_WORD || g >= NO_WORD) {
@@ -147,7 +174,7 @@ static float together(const struct cells *c, const struct block *b, size_t k)
         size_t to = k + NEARBY < b->count ? k + NEARBY : b->count;
         return energy(b->dev[0], from, to) < energy(b->dev[1], from, to) ? f : g;
     }
-    float e = f + apart / 2 + lag * (b->rate[1][k] - b->rate[0][k]) / b->rate[0][k];
+    float e = f + apart / 2 + lag * (b->rate[1][k] - b->rate[0][k]);
     return e - nearest(e);
 }
 
@@ -158,8 +185,8 @@ static float splice_limit(const struct block *b)
     for (size_t k = 0; k < b->count; k++) {
         float f = b->dev[0][k] * b->dev[0][k];
         float g = b->dev[1][k] * b->dev[1][k];
-        float least = f < g ? f : g;
-        square += least < 1 ? least : 0;
+        float lower = f < g ? f : g;
+        square += lower < 1 ? lower : 0;
     }
     float limit = APART_SD * sqrtf(square / (float)(b->count + 1));
     return limit < SPLICE_LEAST ? SPLICE_LEAST : limit > SPLICE_MOST ? SPLICE_MOST : limit;
@@ -172,17 +199,17 @@ static void block_cells(struct cells *c, size_t from, size_t to, const struct bl
         float rate = (b->rate[0][k + 1] + b->rate[1][k]) / 2;
         float next = together(c, b, k + 1);
         float step = (float)c->flux->interval_ps[from + k] * rate + dev - next;
-        c->dev[from + k] = (int16_t)lrintf(dev * DEV_ONE);
-        c->step[from + k] = step < STEP_MAX ? step > 0 ? (uint8_t)(step + 0.5F) : 0 : STEP_MAX;
+        c->dev[from + k] = (int16_t)nearest(dev * DEV_ONE);
+        c->step[from + k] = (uint8_t)clamped(nearest(step), 0, STEP_MAX);
         dev = next;
     }
-    c->dev[to] = (int16_t)lrintf(dev * DEV_ONE);
+    c->dev[to] = (int16_t)nearest(dev * DEV_ONE);
 }
 
 static enum err recover(struct cells *c)
 {
-    struct tracker forward = {0, c->local_rate[0], 0};
-    struct block *b = malloc(sizeof *b);
+    struct tracker forward = {.rate = c->local_rate[0], .next = c->local_rate[0]};
+    struct block *b = calloc(1, sizeof *b);
     if (b == NULL) {
         return ERR_MEMORY;
     }
@@ -191,8 +218,7 @@ static enum err recover(struct cells *c)
     for (size_t from = 0; from < c->count; from += BLOCK) {
         size_t to = c->count - from > BLOCK ? from + BLOCK : c->count;
         size_t ahead = c->count - to > RUN_IN ? to + RUN_IN : c->count;
-        track_forward(&forward, c, from, to, b);
-        track_backward(c, from, ahead, b);
+        track(c, from, to, ahead, &forward, b);
         b->count = to - from;
         b->splice = splice_limit(b);
         block_cells(c, from, to, b);

@@ -164,7 +164,7 @@ static struct fit fit_best(const struct histogram *h)
     float cosine[TURN];
     double strength[CANDIDATES_MAX];
     double cell[CANDIDATES_MAX];
-    struct fit best = {.var = UNIFORM_VAR, .likelihood = -INFINITY};
+    struct fit best = {.var = UNIFORM_VAR, .likelihood = -HUGE_VAL};
     struct fit trade = best;
     double top = 0;
     int n = 0;
@@ -215,7 +215,7 @@ static void code_limits(struct code *c)
 static struct fit fit_in_parts(const struct flux *f)
 {
     struct fit best = {.var = UNIFORM_VAR};
-    size_t parts = f->count / (2 * CHUNK);
+    size_t parts = f->count / (2 * (size_t)CHUNK);
     parts = parts > CHUNKS ? CHUNKS : parts;
     for (size_t p = 0; p < parts; p++) {
         struct histogram h = {0};
@@ -265,7 +265,7 @@ struct code code_as_mfm(const struct code *c)
     if (c->share[1] > SHARE_PRESENT) {
         m.cell_ps = c->cell_ps / 2;
         for (int s = 1; 2 * s <= STEPS_NAMED; s++) {
-            m.share[2 * s] = c->share[s];
+            m.share[s + s] = c->share[s];
         }
     } else {
         memcpy(m.share, c->share, sizeof m.share);
@@ -281,7 +281,7 @@ struct code code_as_fm(const struct code *c)
         return *c;
     }
     for (int s = 1; 2 * s <= STEPS_NAMED; s++) {
-        m.share[s] = c->share[2 * s];
+        m.share[s] = c->share[s + s];
     }
     code_limits(&m);
     return m;

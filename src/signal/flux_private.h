@@ -44,7 +44,7 @@ struct cells {
  */
 #define CLOCK_NOISE 0.016
 
-enum err cells_recover(const struct flux *f, const struct code *c, struct cells *out);
+enum err cells_recover(const struct flux *f, const struct code *code, struct cells *out);
 void cells_release(struct cells *c);
 
 /* Speed along the stretch from intervals alone, robust against any phase. */

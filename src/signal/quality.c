@@ -32,62 +32,76 @@ static bool legal(const struct cells *c, int step)
     return step >= c->code.step_min && step <= c->code.step_max;
 }
 
-/* One block of intervals: steady or not. */
-static bool block_steady(const struct cells *c, size_t from, size_t to)
+/* Sums over one block of intervals. */
+struct block_sums {
+    int64_t dev, square;
+    uint64_t ps, cells;
+    uint32_t step[2][STEP_MAX +
+                     1]; /* two counters each: the same one twice in a row would have to wait */
+};
+
+static void block_sum(const struct cells *c, size_t from, size_t to, struct block_sums *b)
 {
-    double sum = 0;
-    double square = 0;
-    size_t good = 0;
-    double n = (double)(to - from);
+    memset(b, 0, sizeof *b);
     for (size_t i = from; i < to; i++) {
-        double d = (double)c->dev[i] / DEV_ONE;
-        sum += d;
-        square += d * d;
-        good += legal(c, c->step[i]);
+        int32_t dev = c->dev[i];
+        b->dev += dev;
+        b->square += (int64_t)(dev * dev);
+        b->ps += c->flux->interval_ps[i];
+        b->cells += c->step[i];
+        b->step[i & 1][c->step[i]]++;
     }
-    return (double)good > LEGAL_SHARE * n && square / n - sum * sum / n / n < STEADY_VAR;
 }
 
-static void block_add(struct measure *m, size_t from, size_t to)
+/* Few deviations and few broken limits. */
+static bool block_steady(const struct cells *c, const struct block_sums *b, double n)
 {
-    const struct cells *c = m->c;
-    uint64_t ps = 0;
-    uint64_t cells = 0;
-    for (size_t i = from; i < to; i++) {
-        ps += c->flux->interval_ps[i];
-        cells += c->step[i];
-        if (c->step[i] <= STEPS_NAMED) {
-            m->step[c->step[i]] += 1;
-        }
+    double mean = (double)b->dev / DEV_ONE / n;
+    double square = (double)b->square / DEV_ONE / DEV_ONE / n;
+    double good = 0;
+    for (int s = c->code.step_min; s <= c->code.step_max; s++) {
+        good += (double)b->step[0][s] + (double)b->step[1][s];
     }
-    double cell_ps = (double)ps / (double)cells;
-    m->steady += (double)(to - from);
-    m->ps += (double)ps;
-    m->cells += (double)cells;
+    return good > LEGAL_SHARE * n && square - mean * mean < STEADY_VAR;
+}
+
+static void block_add(struct measure *m, const struct block_sums *b, double n)
+{
+    double cell_ps = (double)b->ps / (double)b->cells;
+    for (int s = 1; s <= STEPS_NAMED; s++) {
+        m->step[s] += (double)b->step[0][s] + (double)b->step[1][s];
+    }
+    m->steady += n;
+    m->ps += (double)b->ps;
+    m->cells += (double)b->cells;
     m->rate_sum += cell_ps;
     m->rate_square += cell_ps * cell_ps;
     m->rate_count += 1;
+}
+
+/* Kind of transition i by the lengths before and behind, which the code allows. */
+static size_t kind_of(const struct cells *c, size_t i)
+{
+    unsigned before = (unsigned)(c->step[i - 1] - c->code.step_min);
+    unsigned behind = (unsigned)(c->step[i] - c->code.step_min);
+    before = before < KINDS_A_SIDE ? before : KINDS_A_SIDE - 1;
+    behind = behind < KINDS_A_SIDE ? behind : KINDS_A_SIDE - 1;
+    return before * KINDS_A_SIDE + behind;
 }
 
 /* Deviations of transitions from..to, sorted by the intervals beside them. */
 static void deviations_add(struct measure *m, size_t from, size_t to)
 {
     const struct cells *c = m->c;
-    const unsigned low = (unsigned)c->code.step_min;
-    const unsigned width = (unsigned)(c->code.step_max - c->code.step_min);
     from = from > 0 ? from : 1;
     to = to < c->count ? to : c->count;
     for (size_t i = from; i < to; i++) {
-        unsigned before = c->step[i - 1] - low;
-        unsigned behind = c->step[i] - low;
-        if (before > width || behind > width) {
+        if (!legal(c, c->step[i - 1]) || !legal(c, c->step[i])) {
             continue;
         }
-        before = before < KINDS_A_SIDE ? before : KINDS_A_SIDE - 1;
-        behind = behind < KINDS_A_SIDE ? behind : KINDS_A_SIDE - 1;
         int bin = (c->dev[i] >> BIN_SHIFT) + DEV_BINS / 2;
         bin = bin < 0 ? 0 : bin < DEV_BINS ? bin : DEV_BINS - 1;
-        m->d->bin[before * KINDS_A_SIDE + behind][bin]++;
+        m->d->bin[kind_of(c, i)][bin]++;
     }
 }
 
@@ -111,13 +125,16 @@ static void deviations_of_block(struct measure *m, size_t from, size_t to)
 
 static void blocks_measure(struct measure *m, bool with_deviations)
 {
+    struct block_sums sums;
     for (size_t from = 0; from < m->c->count; from += BLOCK) {
         size_t to = m->c->count - from > BLOCK ? from + BLOCK : m->c->count;
-        m->total += (double)(to - from);
-        if (!block_steady(m->c, from, to)) {
+        double n = (double)(to - from);
+        m->total += n;
+        block_sum(m->c, from, to, &sums);
+        if (!block_steady(m->c, &sums, n)) {
             continue;
         }
-        block_add(m, from, to);
+        block_add(m, &sums, n);
         if (with_deviations) {
             deviations_of_block(m, from, to);
         }
@@ -134,7 +151,7 @@ static void kinds_sum(struct deviations *d)
         double s = 0;
         double q = 0;
         for (int b = 0; b < DEV_BINS; b++) {
-            double x = (b + 0.5 - DEV_BINS / 2.0) / BINS_A_CELL;
+            double x = (b + 0.5 - BINS_A_CELL) / BINS_A_CELL;
             double w = d->bin[k][b];
             n += w;
             s += w * x;
@@ -173,25 +190,25 @@ static double peak_shift(const struct deviations *d)
  * lost pulse turns them over). */
 static double asymmetry(const struct measure *m, const struct span_list *spans)
 {
+    const struct cells *c = m->c;
+    float mean[KINDS];
     double sum = 0;
     double weight = 0;
+    for (int k = 0; k < KINDS; k++) {
+        mean[k] = (float)(m->d->kind[k].mean * DEV_ONE);
+    }
     for (size_t s = 0; s < spans->count; s++) {
         const struct span *p = &spans->span[s];
-        double side[2] = {0, 0};
+        float side[2] = {0, 0};
         double n = 0;
-        for (size_t i = p->from + 1; i < p->to && legal(m->c, m->c->step[i]); i++) {
-            int before = m->c->step[i - 1] - m->c->code.step_min;
-            int behind = m->c->step[i] - m->c->code.step_min;
-            before = before < 0 ? 0 : before < KINDS_A_SIDE ? before : KINDS_A_SIDE - 1;
-            behind = behind < KINDS_A_SIDE ? behind : KINDS_A_SIDE - 1;
-            side[i & 1] += (double)m->c->dev[i] / DEV_ONE -
-                           m->d->kind[before * KINDS_A_SIDE + behind].mean;
+        for (size_t i = p->from + 1; i < p->to && legal(c, c->step[i]); i++) {
+            side[i & 1] += (float)c->dev[i] - mean[kind_of(c, i)];
             n += 1;
         }
         if (n < SPAN_MIN) {
             continue;
         }
-        double apart = (side[0] - side[1]) / (n / 2);
+        double apart = (double)(side[0] - side[1]) / DEV_ONE / (n / 2);
         sum += n * (apart * apart - 4 * m->d->var / n);
         weight += n;
     }
@@ -211,15 +228,20 @@ static void ratios(const struct measure *m, struct flux_quality *out)
 /* Intervals shorter or longer than the code can have, from the local speed alone. */
 static void out_of_code(const struct cells *c, struct flux_quality *out)
 {
-    double shorter = 0;
-    double longer = 0;
-    for (size_t i = 0; i < c->count; i++) {
-        float cells = (float)c->flux->interval_ps[i] * c->local_rate[i / LOCAL_SPAN];
-        shorter += cells < (float)c->code.step_min - 0.5F;
-        longer += cells > (float)c->code.step_max + 0.5F;
+    size_t shorter = 0;
+    size_t longer = 0;
+    for (size_t from = 0; from < c->count; from += LOCAL_SPAN) {
+        size_t to = c->count - from > LOCAL_SPAN ? from + LOCAL_SPAN : c->count;
+        double cell_ps = 1 / (double)c->local_rate[from / LOCAL_SPAN];
+        uint32_t low = (uint32_t)((c->code.step_min - 0.5) * cell_ps);
+        uint32_t high = (uint32_t)((c->code.step_max + 0.5) * cell_ps);
+        for (size_t i = from; i < to; i++) {
+            shorter += c->flux->interval_ps[i] < low;
+            longer += c->flux->interval_ps[i] > high;
+        }
     }
-    out->short_share = shorter / (double)c->count;
-    out->long_share = longer / (double)c->count;
+    out->short_share = (double)shorter / (double)c->count;
+    out->long_share = (double)longer / (double)c->count;
 }
 
 static void quality_set(const struct measure *m, const struct span_list *spans,
@@ -248,7 +270,7 @@ static bool spans_measure(struct measure *m, const struct span_list *spans)
     bool any = false;
     for (size_t s = 0; s < spans->count; s++) {
         const struct span *p = &spans->span[s];
-        if (p->to - p->from > 4 * SPAN_EDGE) {
+        if (p->to - p->from > (size_t)4 * SPAN_EDGE) {
             deviations_add(m, p->from + SPAN_EDGE, p->to - SPAN_EDGE);
             any = true;
         }

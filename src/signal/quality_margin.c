@@ -42,7 +42,7 @@ static void tail_fill(const struct deviations *d, double *tail)
     for (int k = 0; k < KINDS; k++) {
         double sd = sqrt(d->kind[k].var);
         for (int b = 0; b < DEV_BINS && sd > 0; b++) {
-            double x = (b + 0.5 - DEV_BINS / 2.0) / BINS_A_CELL - d->kind[k].mean;
+            double x = (b + 0.5 - BINS_A_CELL) / BINS_A_CELL - d->kind[k].mean;
             int t = (int)fmin(fabs(x) / sd * TAIL_SCALE, TAIL_BINS - 1);
             tail[t] += d->bin[k][b];
         }

@@ -8,7 +8,7 @@
 #define KINDS_A_SIDE 3 /* lengths told apart before and behind a transition */
 #define KINDS        (KINDS_A_SIDE * KINDS_A_SIDE)
 #define DEV_BINS     1024 /* two cells wide */
-#define BINS_A_CELL  (DEV_BINS / 2)
+#define BINS_A_CELL  512.0
 
 /* Transitions with the same lengths before and behind. */
 struct kind {

@@ -30,7 +30,8 @@ static enum err median_turn(const struct turn_list *t, double *out)
         sorted[i] = t->turn[i].period_ns;
     }
     qsort(sorted, t->count, sizeof *sorted, compare_int64);
-    *out = (double)sorted[t->count / 2];
+    size_t middle = t->count / 2;
+    *out = (double)sorted[middle];
     free(sorted);
     return ERR_OK;
 }
@@ -55,7 +56,7 @@ static void speed(const struct turn_list *t, struct rotation *out)
 {
     double total = 0;
     double square = 0;
-    double low = INFINITY;
+    double low = HUGE_VAL;
     double high = 0;
     size_t n = t->count < TURNS_KEPT_MAX ? t->count : TURNS_KEPT_MAX;
     for (size_t i = 0; i < n; i++) {

@@ -7,7 +7,7 @@
 #include <unistd.h>
 
 #define STRETCHES_MAX 64
-#define BREAK_PS      (4 * INT64_C(1000000000)) /* nothing for 4 ms: a new stretch */
+#define BREAK_PS      INT64_C(4000000000) /* a new stretch after 4 ms of nothing */
 
 struct stretch {
     int64_t start_ps;
