@@ -65,7 +65,7 @@ static enum err edge(struct survey_run *r, int64_t tick, enum line line, enum le
     r->level[line] = level;
     if (before != LEVEL_UNKNOWN && level != LEVEL_UNKNOWN) {
         r->out->edges++;
-        grid_edge(&r->grid, tick);
+        grid_edge(&r->grid, tick, line == LINE_RDATA);
     }
     TRY(bus_tracker_edge(r->tracker, ns, line, level));
     TRY(place_update(r, ns));

@@ -57,8 +57,9 @@ struct supply_stats {
 struct survey {
     struct capture_info info;
     double seconds;
-    double sample_ns; /* sampling interval: as the file says or as the edges show; tick if
-                         unknown */
+    double sample_ns;  /* sampling interval: as the file says or as the edges show; tick if
+                          unknown */
+    bool sample_known; /* false: too few edges to tell, sample_ns is the tick */
     int64_t edges;
     struct rotation rotation;
     struct rotation

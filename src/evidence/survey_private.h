@@ -6,18 +6,30 @@
 #include "base/buf.h"
 #include "evidence/survey.h"
 
-#define GRID_DELTAS_MAX 16384
+#define GRID_SLOTS         4096
+#define GRID_DIFFERENT_MAX 3000
 
-/* Spacings of neighbouring edges, from which the sampling interval is found. */
+/* Spacings of neighbouring edges and how often each came, from which the sampling interval is
+ * found. */
+struct spacing {
+    int64_t ticks, count;
+};
 struct grid {
     int64_t last_tick; /* -1: none yet */
     bool found;        /* the interval is settled: no more spacings are taken */
-    size_t count;
-    int64_t delta[GRID_DELTAS_MAX];
+    int64_t rdata;     /* spacings that end at an edge of RDATA */
+    size_t different;
+    struct spacing slot[GRID_SLOTS]; /* by hash; count 0: free */
+    struct spacing sorted[GRID_DIFFERENT_MAX];
 };
-void grid_edge(struct grid *g, int64_t tick);
-/* Sampling interval in ticks, 0 where the edges do not show one. Sorts the spacings. */
-double grid_find(struct grid *g);
+void grid_edge(struct grid *g, int64_t tick, bool rdata);
+
+enum grid_word {
+    GRID_OPEN,  /* too few edges to tell */
+    GRID_NONE,  /* times do not lie on a grid coarser than the tick */
+    GRID_FOUND, /* *out_ticks */
+};
+enum grid_word grid_find(struct grid *g, double *out_ticks);
 
 enum gap_kind { GAP_MOTOR_OFF, GAP_DESELECTED, GAP_NOT_RECORDED, GAP_KINDS };
 

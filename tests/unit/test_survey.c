@@ -115,7 +115,8 @@ static void real_mfm_capture_reads_as_an_independent_script_read_it(void **state
         assert_int_equal(x->seen, twice ? 2 : 1);
     }
     /* Source: the same capture's session file, 15 MHz sampling rate */
-    assert_true(fabs(s->sample_ns - 1000.0 / 15) < 0.05);
+    assert_true(fabs(s->sample_ns - 1000.0 / 15) < 0.01);
+    assert_true(s->sample_known);
     done(s);
 }
 
@@ -150,6 +151,8 @@ static void healthy_trace_agrees_with_its_label(void **state)
      * at speed, where INDEX is low for 1.9 percent of a turn (README of the traces) */
     assert_true(fabs(s->index.width_us - 0.019 * 200360) < 8);
     assert_int_equal(s->story.line[LINE_STEP].falls, 46);
+    assert_true(fabs(s->sample_ns - 10) < 1e-9); /* exact times: the tick */
+    assert_true(s->sample_known);
     assert_true(s->flux_usable);
     done(s);
 }
@@ -310,6 +313,85 @@ static void slow_tap_gives_no_flux_finding(void **state)
     done(s);
 }
 
+/* The look of a tap that comes at or next after a time, as the tick nearest to it. */
+static long long look(int64_t at_ns, int64_t sample_fs, int64_t tick_fs)
+{
+    int64_t fs = at_ns * FS_PER_NS;
+    fs = sample_fs > 0 ? (fs + sample_fs - 1) / sample_fs * sample_fs : fs;
+    return (long long)((fs + tick_fs / 2) / tick_fs);
+}
+
+/* An invented MFM stream of falls 4, 6 and 8 us apart that waver by some 100 ns, behind a few
+ * steps, as a tap writes it down that looks every sample_fs (0: exact times). Pulses between
+ * two looks are lost. */
+static struct survey *survey_sampled(int64_t sample_fs, const char *timescale, int64_t tick_fs,
+                                     int pulses)
+{
+    struct buf text;
+    unsigned seed = 5;
+    int64_t at_ns = 100000;
+    buf_init(&text, 1 << 21);
+    assert_int_equal(buf_printf(&text,
+                                "$timescale %s $end $var wire 1 r RDATA $end "
+                                "$var wire 1 s STEP $end $enddefinitions $end\n#0\n1r\n1s\n",
+                                timescale),
+                     ERR_OK);
+    for (int i = 0; i < pulses + 20; i++) {
+        bool step = i < 20;
+        seed = seed * 1103515245u + 12345u;
+        int64_t waver = (int64_t)(seed >> 16) % 141 - 70 + (int64_t)(seed >> 20) % 81 - 40;
+        at_ns += step ? 3001080 : 2000 * (2 + (int64_t)(seed >> 24) % 3) + waver;
+        long long fall = look(at_ns, sample_fs, tick_fs);
+        long long rise = look(at_ns + (step ? 1080 : 450), sample_fs, tick_fs);
+        char id = step ? 's' : 'r';
+        if (rise > fall) {
+            assert_int_equal(buf_printf(&text, "#%lld\n0%c\n#%lld\n1%c\n", fall, id, rise, id),
+                             ERR_OK);
+        }
+    }
+    struct survey *s = survey_text(text.data);
+    buf_release(&text);
+    return s;
+}
+
+static void sampling_interval_is_found_from_the_edges(void **state)
+{
+    static const struct {
+        int64_t sample_fs;
+        const char *timescale;
+        int64_t tick_fs;
+        double ns;
+    } TAPS[] = {
+        {40 * FS_PER_NS, "10 ns", 10 * FS_PER_NS, 40},
+        {20 * FS_PER_NS, "10 ns", 10 * FS_PER_NS, 20},
+        {10 * FS_PER_NS, "10 ns", 10 * FS_PER_NS, 10},
+        {0, "10 ns", 10 * FS_PER_NS, 10},
+        {0, "1 ns", FS_PER_NS, 1},
+        {500 * FS_PER_NS, "10 ns", 10 * FS_PER_NS, 500},
+        {1000 * FS_PER_NS, "10 ns", 10 * FS_PER_NS, 1000},
+        {41666667, "1 ns", FS_PER_NS, 41.6667},
+        {66666667, "100 ps", FS_PER_NS / 10, 66.6667},
+        {62500000, "10 ns", 10 * FS_PER_NS, 62.5},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof TAPS / sizeof TAPS[0]; i++) {
+        struct survey *s =
+            survey_sampled(TAPS[i].sample_fs, TAPS[i].timescale, TAPS[i].tick_fs, 6000);
+        assert_true(fabs(s->sample_ns - TAPS[i].ns) < 1e-4 * TAPS[i].ns);
+        assert_true(s->sample_known);
+        done(s);
+    }
+}
+
+static void few_edges_do_not_tell_the_sampling_interval(void **state)
+{
+    (void)state;
+    struct survey *s = survey_sampled(40 * FS_PER_NS, "10 ns", 10 * FS_PER_NS, 4);
+    assert_true(fabs(s->sample_ns - 10) < 1e-9);
+    assert_false(s->sample_known);
+    done(s);
+}
+
 static void empty_lines_give_an_empty_survey(void **state)
 {
     (void)state;
@@ -335,6 +417,8 @@ int main(void)
         cmocka_unit_test(a_step_begins_another_visit),
         cmocka_unit_test(rails_are_weighed_by_time_and_dip_with_the_motor),
         cmocka_unit_test(slow_tap_gives_no_flux_finding),
+        cmocka_unit_test(sampling_interval_is_found_from_the_edges),
+        cmocka_unit_test(few_edges_do_not_tell_the_sampling_interval),
         cmocka_unit_test(empty_lines_give_an_empty_survey),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
