@@ -8,9 +8,10 @@
 #define INTERVALS_MIN 16
 #define STEADY_MIN                                                                             \
     0.25 /* of a stretch, from which its code is named though the rest is noise */
-#define RATE_NEAR 0.13
-#define MFM_SHARE 0.8
-#define FM_RUN    256 /* intervals in a row without MFM's three cells */
+#define STEADY_WHOLE 0.95
+#define RATE_NEAR    0.13
+#define MFM_SHARE    0.8
+#define FM_RUN       256 /* intervals in a row without MFM's three cells */
 
 const char *encoding_name(enum encoding e)
 {
@@ -119,6 +120,10 @@ static enum err decode_all(struct decode *d)
     if (code.encoding == ENC_MFM && d->two_lengths) {
         other = code_as_fm(&code);
         return decode_as(d, &other);
+    }
+    if (code.encoding == ENC_FM && d->steady > STEADY_WHOLE &&
+        good_ids(&d->fields, ENC_FM) > 0) {
+        return ERR_OK; /* FM throughout */
     }
     bool may_be_mfm =
         code.encoding == ENC_FM || code.share[2] + code.share[3] + code.share[4] > MFM_SHARE;
