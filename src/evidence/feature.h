@@ -68,8 +68,7 @@ enum feature_kind {
     FEATURE_LINE,       /* sig: STATE_ */
     FEATURE_UNSELECTED, /* drive's outputs while its select is off: 0 quiet, 1 active */
     FEATURE_INDEX, /* pulses seen: 0 regular, 1 some missing, 2 some extra, 3 sector holes */
-    FEATURE_SPEED, /* 0 in limits, off by 1: 1.5 to 3 %, 2: 3 to 8 %, 3: 8 to 14 %, 4: more, 5
-                      unsteady */
+    FEATURE_SPEED, /* see SPEED_ */
     FEATURE_DIRECTION, /* of the steps: 0 outward only, 1 inward only, 2 both */
     FEATURE_RESTORE, /* 0 no outward steps, 1 TRK00 found, 2 a run to the limit without TRK00 */
     FEATURE_RELEASE, /* TRK00 after inward steps from cylinder 0: 0 releases, 1 stays active */
@@ -79,6 +78,7 @@ enum feature_kind {
     FEATURE_FIELDS,  /* fields: 0 all good, 1 some damaged, 2 most damaged, 3 no identifier at
                         all */
     FEATURE_CELL, /* bit cell against nominal: 0 within 4 %, 1 off 4 to 12 %, 2 further off */
+    FEATURE_RATE, /* data rate: 0 one that the drive is made for, 1 another */
     FEATURE_SIDE_ID, /* identifiers' side: 0 as selected, 1 always side 0, 2 always side 1, 3
                         mixed */
     FEATURE_SIDE_1,  /* side 1 against side 0: 0 alike, 1 silent or noise, 2 worse */
@@ -113,7 +113,21 @@ enum {
     PLACE_OFF,                /* off by some cylinders */
     PLACE_COUNT
 };
-#define FEATURE_ANSWERS_MAX 7
+/* Against the profile's nominal: in limits, off by 1.5 to 3 % either way, then by bins each
+ * way, or unsteady. */
+enum {
+    SPEED_OK,
+    SPEED_OFF_SLIGHTLY,
+    SPEED_FAST_3,  /* 3 to 8 % fast */
+    SPEED_FAST_8,  /* 8 to 14 % */
+    SPEED_FAST_14, /* more */
+    SPEED_SLOW_3,
+    SPEED_SLOW_8,
+    SPEED_SLOW_14,
+    SPEED_UNSTEADY,
+    SPEED_COUNT
+};
+#define FEATURE_ANSWERS_MAX 9
 
 struct feature {
     enum feature_kind kind;

@@ -129,6 +129,27 @@ static enum err add_cell(const struct feature_from *f, const struct sums *a,
     return ERR_OK;
 }
 
+/* The rate found against the one that names the drive's class and the least and most it is made
+ * for. */
+static enum err add_rate(const struct feature_from *f, const struct sums *a,
+                         struct feature_list *l)
+{
+    const struct limit *rate = profile_limit(f->c->drive, "data_rate_kbps");
+    double low, high;
+    struct feature *n;
+
+    if (!rate || a->weight <= 0 || a->rate <= 0)
+        return ERR_OK;
+    low = rate->has_min ? rate->min : rate->typ;
+    high = rate->has_max ? rate->max : rate->typ;
+    TRY(feature_add(l, f, FEATURE_RATE, GROUP_READ, SIG_RDATA,
+                    a->rate < 900 * low || a->rate > 1100 * high, &n, "flux.rate",
+                    "the data rate is %d kbit/s", a->rate / 1000));
+    feature_value(n, a->rate / 1000.0, 0, "kbit/s");
+    feature_limit(n, rate);
+    return ERR_OK;
+}
+
 struct sides {
     int as_selected, zero, one, other, side1_visits;
     double t[2], noise[2], damaged[2], fields[2];
@@ -236,6 +257,7 @@ enum err features_flux(const struct feature_from *f, struct feature_list *l)
     TRY(add_quality(f, &a, l));
     TRY(add_fields(f, &a, l));
     TRY(add_cell(f, &a, l));
+    TRY(add_rate(f, &a, l));
     TRY(add_sides(f, l));
     return add_repeat(f, l);
 }

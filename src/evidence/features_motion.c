@@ -54,11 +54,17 @@ static enum err add_speed(const struct feature_from *f, struct feature_list *l)
                     off, r->rpm >= nominal ? "above" : "below", r->revolutions));
     if (r->revolutions >= 3 && r->spread_percent > UNSTEADY_PERCENT) {
         n->soft[0] = 0;
-        n->soft[5] = 1;
+        n->soft[SPEED_UNSTEADY] = 1;
         feature_value(n, r->spread_percent, 0.05, "%");
         return ERR_OK;
     }
     feature_soften(n, off, sd, speed_edges, 5);
+    if (r->rpm < nominal) {
+        for (int i = 0; i < 3; i++) {
+            n->soft[SPEED_SLOW_3 + i] = n->soft[SPEED_FAST_3 + i];
+            n->soft[SPEED_FAST_3 + i] = 0;
+        }
+    }
     feature_value(n, r->rpm, r->uncertainty_rpm, "rpm");
     feature_limit(n, lim);
     return ERR_OK;

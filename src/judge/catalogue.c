@@ -177,9 +177,13 @@ static enum err add_lines(struct load *l, const struct section *s, enum end end,
             f.line = drive_named ? l->w->at_drive[g] : l->w->at_machine[g];
             expand(name, sizeof name, s->name, line_name(f.line));
             TRY(add(l, s, name, line_name(f.line), &f, weight / (n * (leads ? taps : 1))));
-            if (leads)
-                snprintf(l->out->fault[l->out->count - 1].text, sizeof f.text,
-                         "%.100s (%s end)", s->text, t == TAP_DRIVE_END ? "drive" : "machine");
+            if (leads) {
+                char *text = l->out->fault[l->out->count - 1].text;
+                size_t len = strlen(text);
+
+                snprintf(text + len, sizeof f.text - len, " (%s end)",
+                         t == TAP_DRIVE_END ? "drive" : "machine");
+            }
         }
     }
     return ERR_OK;
@@ -318,6 +322,26 @@ static void share_out(struct catalogue *c)
         c->fault[i].share /= sum[c->fault[i].end];
 }
 
+/* A disk known good may still be out of its seat: that keeps its share of complaints, the
+ * medium's own faults are left 2 % (contract). */
+#define SEAT_OF_KNOWN_GOOD 0.375
+
+static void known_good(struct catalogue *c)
+{
+    double seat = 0;
+
+    for (size_t i = 0; i < c->count; i++)
+        if (!strcmp(c->fault[i].effect, "disk absent"))
+            seat += c->fault[i].share;
+    for (size_t i = 0; i < c->count && seat > 0 && seat < 1; i++) {
+        struct fault *f = &c->fault[i];
+
+        if (f->end == END_DISK)
+            f->share *= strcmp(f->effect, "disk absent") ? (1 - SEAT_OF_KNOWN_GOOD) / (1 - seat)
+                                                         : SEAT_OF_KNOWN_GOOD / seat;
+    }
+}
+
 enum err catalogue_load(const struct case_file *c, const struct wiring *w,
                         const struct profile_path *path, struct catalogue *out,
                         struct err_msg *e)
@@ -341,6 +365,8 @@ enum err catalogue_load(const struct case_file *c, const struct wiring *w,
         return err_set(e, err, "fault catalogue: out of memory");
     }
     share_out(out);
+    if (c->disk == DISK_KNOWN_GOOD)
+        known_good(out);
     return ERR_OK;
 }
 

@@ -92,6 +92,8 @@ static void setting_of(const struct case_file *c, struct setting *s)
     *s = (struct setting){
         .inline_role = true,
         .has_ready = (profile_lines(d) & LINE_BIT(LINE_READY)) != 0,
+        .ready_sure = !strcmp(profile_word(d, "pin34", "none"), "ready") ||
+                      !strcmp(profile_name(d), "drive-8"),
         .waits_ready = profile_flag(m, "waits_ready", false),
         .has_motor = profile_flag(d, "has_motor_line", true),
         .two_sided = profile_number(d, "sides", 2) > 1.5,
@@ -106,7 +108,7 @@ static void setting_of(const struct case_file *c, struct setting *s)
 /* Features that tell of the session and not of the tap: said once a run. */
 static bool of_the_session(enum feature_kind k)
 {
-    return k == FEATURE_SPEED || k == FEATURE_INDEX || k == FEATURE_CELL ||
+    return k == FEATURE_SPEED || k == FEATURE_INDEX || k == FEATURE_CELL || k == FEATURE_RATE ||
            k == FEATURE_QUALITY || k == FEATURE_FIELDS || k == FEATURE_REPEAT ||
            k == FEATURE_SIDE_1 || k == FEATURE_MACHINE || k == FEATURE_OUTCOME ||
            k == FEATURE_READ_BACK;

@@ -12,7 +12,7 @@
  * left for the disk where it is known good (contract: 2 %), or where nobody knows it. */
 #define NONE_WHEN_ALL_WORKED  0.75
 #define NONE_WHEN_NOT_SAID    0.3
-#define DISK_KNOWN_GOOD_SHARE 0.02
+#define DISK_KNOWN_GOOD_SHARE 0.032 /* 2 % for the medium (contract), and the seat */
 #define DISK_UNKNOWN_FACTOR   2.0
 
 void end_priors(const struct gathered *g, const struct catalogue *c, double *share)

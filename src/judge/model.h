@@ -46,7 +46,8 @@ struct state {
 struct setting {
     unsigned asked;
     bool inline_role; /* false: the adapter stands in for the machine */
-    bool has_ready, waits_ready, has_motor, two_sided, rotor_index;
+    bool has_ready, ready_sure /* its pin bears READY, and nothing else */, waits_ready,
+        has_motor, two_sided, rotor_index;
     bool tap_pull_up;      /* some tap of this run has pull-ups */
     double no_index_timer; /* share of this chip's makings that end by a timer */
     double restores_first; /* chance that the session begins with a restore */
@@ -64,11 +65,12 @@ enum {
         16, /* the machine goes on after a failed restore; told apart only where one fails */
     UNTOLD_LATE = 32, /* the fault sets in once the head has arrived; only where that differs */
     UNTOLD_WAITS = 64,   /* the machine waits for index pulses before its first step */
-    UNTOLD_POOR = 128,   /* read signal: poor, */
-    UNTOLD_NOISE = 256,  /* noise, */
-    UNTOLD_SILENT = 384, /* or nothing; else clean */
-    UNTOLD_SIGNAL = 384,
-    UNTOLD_COMBINATIONS = 512
+    UNTOLD_WRITES = 128, /* the machine comes to write; only where it was asked to */
+    UNTOLD_POOR = 256,   /* read signal: poor, */
+    UNTOLD_NOISE = 512,  /* noise, */
+    UNTOLD_SILENT = 768, /* or nothing; else clean */
+    UNTOLD_SIGNAL = 768,
+    UNTOLD_COMBINATIONS = 1024
 };
 
 /* Apply one effect ("conductor INDEX open") to a state; line is what '*' stands for (signal,

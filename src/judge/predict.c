@@ -6,7 +6,7 @@
 
 /* Recording mix: what an instrument records wrongly, and what a person does (our own guesses;
  * handbook, diagnosis, 1.4). */
-#define MIX_INSTRUMENT 0.0005
+#define MIX_INSTRUMENT 0.0002
 #define MIX_PERSON     0.06
 
 void predict_set(double *answer, int n, const double *p)
@@ -55,7 +55,7 @@ static void unselected(const struct world *w, const struct feature *f, double *a
 
 static void index_pulses(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double good[] = {0.985, 0.006, 0.008, 0.001}, weak[] = {0.3, 0.6, 0.09, 0.01},
+    static const double good[] = {0.989, 0.002, 0.008, 0.001}, weak[] = {0.3, 0.6, 0.09, 0.01},
                         noisy[] = {0.45, 0.1, 0.44, 0.01}, holes[] = {0.05, 0.02, 0.03, 0.9},
                         gaps[] = {0.5, 0.4, 0.09, 0.01};
     const struct state *s = w->play.f;
@@ -75,24 +75,24 @@ static void index_pulses(const struct world *w, const struct feature *f, double 
 
 static void speed(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double good[] = {0.9675, 0.03, 0.0003, 0.0001, 0.0001, 0.002},
-                        off[] = {0.02, 0.18, 0.42, 0.22, 0.14, 0.02},
-                        unsteady[] = {0.25, 0.1, 0.1, 0.03, 0.02, 0.5},
-                        other[] = {0.5, 0.03, 0.02, 0.015, 0.42, 0.015},
-                        sag[] = {0.5, 0.1, 0.1, 0.05, 0.05, 0.2};
+    static const double good[] = {0.9689,  0.03, 0.00015, 5e-5,  5e-5,
+                                  0.00015, 5e-5, 5e-5,    0.0006},
+                        fast[] = {0.02, 0.18, 0.42, 0.22, 0.14, 0.002, 0.002, 0.002, 0.02},
+                        slow[] = {0.02, 0.18, 0.002, 0.002, 0.002, 0.42, 0.22, 0.14, 0.02},
+                        unsteady[] = {0.25, 0.1, 0.05, 0.015, 0.01, 0.05, 0.015, 0.01, 0.5},
+                        other[] = {0.5, 0.03, 0.01, 0.008, 0.21, 0.01, 0.008, 0.21, 0.015},
+                        sag[] = {0.5, 0.1, 0.03, 0.02, 0.01, 0.07, 0.04, 0.03, 0.2};
     const struct state *s = w->play.f;
 
     (void)f;
     if (s->spin == SPIN_FAST || s->spin == SPIN_SLOW)
-        predict_set(answer, 6, off);
+        predict_set(answer, SPEED_COUNT, s->spin == SPIN_FAST ? fast : slow);
     else if (s->spin == SPIN_UNSTEADY)
-        predict_set(answer, 6, unsteady);
+        predict_set(answer, SPEED_COUNT, unsteady);
     else if (s->profile)
-        predict_set(answer, 6, other);
-    else if (s->sags || s->index_weak)
-        predict_set(answer, 6, sag);
+        predict_set(answer, SPEED_COUNT, other);
     else
-        predict_set(answer, 6, good);
+        predict_set(answer, SPEED_COUNT, s->sags || s->index_weak ? sag : good);
 }
 
 static void pair(const struct world *w, const struct feature *f, double *answer)
@@ -216,6 +216,7 @@ static predictor *const predictors[FEATURE_KINDS] = {
     [FEATURE_QUALITY] = predict_quality,
     [FEATURE_FIELDS] = predict_fields,
     [FEATURE_CELL] = predict_cell,
+    [FEATURE_RATE] = predict_rate,
     [FEATURE_SIDE_ID] = predict_side_id,
     [FEATURE_SIDE_1] = predict_side_1,
     [FEATURE_REPEAT] = predict_repeat,
@@ -235,11 +236,28 @@ static predictor *const predictors[FEATURE_KINDS] = {
     [FEATURE_HOST_OFF] = host_off,
 };
 
+/* What two lines that touch do to their own mechanisms depends on drivers and moments: half of
+ * it is left open. */
+static bool touches_group(const struct state *s, enum group g)
+{
+    static const enum group of[SIG_COUNT] = {
+        [SIG_SEL] = GROUP_SELECT,  [SIG_MOT] = GROUP_MOTOR,    [SIG_DIR] = GROUP_HEAD,
+        [SIG_STEP] = GROUP_HEAD,   [SIG_SIDE] = GROUP_READ,    [SIG_WGATE] = GROUP_WRITE,
+        [SIG_WDATA] = GROUP_WRITE, [SIG_DENSITY] = GROUP_READ, [SIG_HLOAD] = GROUP_READ,
+        [SIG_INDEX] = GROUP_MOTOR, [SIG_TRK00] = GROUP_HEAD,   [SIG_WPROT] = GROUP_WRITE,
+        [SIG_RDATA] = GROUP_READ,  [SIG_READY] = GROUP_MOTOR,  [SIG_DSKCHG] = GROUP_SELECT,
+    };
+
+    return s->join_a >= 0 && (of[s->join_a] == g || of[s->join_b] == g);
+}
+
 void world_predict(const struct world *w, const struct feature *f, double *answer)
 {
     double eps =
         f->group == GROUP_PERSON || f->group == GROUP_SWAP ? MIX_PERSON : MIX_INSTRUMENT;
     double sum = 0;
+
+    bool vague = f->kind != FEATURE_PAIR && touches_group(w->play.f, f->group);
 
     memset(answer, 0, sizeof *answer * FEATURE_ANSWERS_MAX);
     assert(predictors[f->kind]);
@@ -247,5 +265,7 @@ void world_predict(const struct world *w, const struct feature *f, double *answe
     for (int i = 0; i < f->answers; i++)
         sum += answer[i];
     for (int i = 0; i < f->answers; i++)
-        answer[i] = (1 - eps) * answer[i] / sum + eps / f->answers;
+        answer[i] =
+            (1 - eps) * (vague ? 0.5 * answer[i] / sum + 0.5 / f->answers : answer[i] / sum) +
+            eps / f->answers;
 }

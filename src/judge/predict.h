@@ -22,6 +22,7 @@ void predict_outcome(const struct world *w, const struct feature *f, double *ans
 void predict_machine(const struct world *w, const struct feature *f, double *answer);
 void predict_quality(const struct world *w, const struct feature *f, double *answer);
 void predict_fields(const struct world *w, const struct feature *f, double *answer);
+void predict_rate(const struct world *w, const struct feature *f, double *answer);
 void predict_cell(const struct world *w, const struct feature *f, double *answer);
 void predict_side_id(const struct world *w, const struct feature *f, double *answer);
 void predict_side_1(const struct world *w, const struct feature *f, double *answer);

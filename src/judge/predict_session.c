@@ -102,6 +102,8 @@ void predict_place(const struct world *w, const struct feature *f, double *answe
         answer[i] = (1 - sure) / PLACE_COUNT;
     if (w->play.f->stepper_slips)
         answer[PLACE_AGREE] += 0.25;
+    if (w->play.f->grounds)
+        answer[PLACE_OFF] += 0.5;
     answer[place_expected(w, f->tap)] += sure;
 }
 
@@ -111,7 +113,7 @@ void predict_gate(const struct world *w, const struct feature *f, double *answer
                         unasked[] = {0.004, 0.006, 0.99}, noisy[] = {0.25, 0.25, 0.5};
     const struct play *p = &w->play;
     enum rx r = predict_rx(w, SIG_WGATE, f->tap);
-    double asks = r == RX_OK && p->writes ? p->write_reached : 0;
+    double asks = r == RX_OK && (p->untold & UNTOLD_WRITES) ? 1 : 0;
 
     if (r == RX_STUCK)
         predict_set(answer, 3, unasked);

@@ -95,8 +95,8 @@ static enum rx through_plug(const struct play *p, enum rx otherwise)
 {
     switch (p->f->plug) {
     case PLUG_REVERSED:
-    case PLUG_ROW:
         return RX_STUCK;
+    case PLUG_ROW:
     case PLUG_PAIR:
     case PLUG_UNPLUGGED:
         return RX_NEVER;
@@ -131,8 +131,7 @@ enum rx rx_drive_plug(const struct play *p, enum sig s)
     enum rx r = by_mode(p->f->drive_out[s], RX_OK);
 
     r = touched(p, s, r);
-    if (p->f->conductor[s] == MODE_STUCK || p->f->plug == PLUG_REVERSED ||
-        p->f->plug == PLUG_ROW)
+    if (p->f->conductor[s] == MODE_STUCK || p->f->plug == PLUG_REVERSED)
         return RX_STUCK;
     return r;
 }
@@ -141,7 +140,7 @@ enum rx rx_in_machine(const struct play *p, enum sig s)
 {
     enum rx r = by_mode(p->f->conductor[s], rx_drive_plug(p, s));
 
-    r = through_plug(p, r);
+    r = p->f->plug == PLUG_ROW ? RX_STUCK : through_plug(p, r);
     return by_mode(p->f->machine_in[s], r);
 }
 
@@ -174,7 +173,7 @@ static double choice_chance(const struct play *p)
     bool waits = p->untold & UNTOLD_WAITS;
     bool fails = !waits && (p->out_steps == 2 || (!p->restored && !p->f->machine));
     bool gate = p->in[SIG_WGATE] == RX_STUCK;
-    double chance = untold_chance(p->s, p->untold) * p->signal;
+    double chance = untold_chance(p->s, p->untold) * p->signal * p->write_choice;
 
     if (p->blind && !p->f->machine)
         chance *= waits ? 0.45 : 0.55;
@@ -218,7 +217,8 @@ double world_play(const struct play *begun, unsigned untold, struct world *out)
     p.untold = untold;
     if (p.f->join_a >= 0)
         play_lines(&p); /* what a touching line does depends on the session */
-    if ((untold & UNTOLD_LATE) && p.in[SIG_WGATE] != RX_STUCK)
+    if (((untold & UNTOLD_LATE) && p.in[SIG_WGATE] != RX_STUCK) ||
+        ((untold & UNTOLD_WRITES) && !p.writes))
         return 0;
     play_drive(&p);
     if ((untold & UNTOLD_WAITS) && !p.blind)

@@ -36,6 +36,7 @@ struct play {
     double hang;                       /* chance that it waits for ever */
     bool writes;
     double write_reached; /* chance that the machine comes to write at all */
+    double write_choice;  /* chance of this choice of it */
     double wrong;         /* chance of wrong data rather than an error, of what fails */
     bool blind;           /* the machine sees no index pulses */
 };

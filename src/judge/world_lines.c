@@ -29,7 +29,7 @@ static struct pattern always(void)
 }
 static struct pattern live(void)
 {
-    return make(0.0003, 0.975, 0.0122, 0.0125);
+    return make(0.0001, 0.975, 0.0124, 0.0125);
 }
 static struct pattern erratic(void)
 {
@@ -52,9 +52,7 @@ static struct pattern driven(const struct play *p, enum sig s)
                                          : make(0.97, 0.02, 0.005, 0.005);
     case SIG_WGATE:
     case SIG_WDATA:
-        return p->writes
-                   ? make(1 - 0.97 * p->write_reached, 0.97 * p->write_reached, 0.002, 0.005)
-                   : never();
+        return p->untold & UNTOLD_WRITES ? live() : never();
     case SIG_DENSITY:
         return make(0.47, 0.08, 0.44, 0.01);
     case SIG_DIR:
@@ -129,6 +127,8 @@ static void machine_line(const struct play *p, enum sig s, struct world *w)
         w->drive[s] = never();
     if (f->plug == PLUG_PAIR)
         w->drive[s] = make(0.5, 0.38, 0.06, 0.06);
+    if (f->plug == PLUG_ROW)
+        w->drive[s] = make(0.6, 0.02, 0.37, 0.01);
     if (f->twist && (s == SIG_SEL || s == SIG_MOT))
         w->drive[s] = make(0.6, 0.25, 0.14, 0.01);
 }
@@ -160,7 +160,9 @@ static struct pattern meant(const struct play *p, enum sig s)
     case SIG_RDATA:
         return mix(never(), live(), flux);
     case SIG_READY:
-        return mix(never(), level(0.004, 0.75, 0.23), p->index / (p->selected + 1e-9));
+        return mix(never(),
+                   p->s->ready_sure ? level(0.004, 0.75, 0.23) : level(0.15, 0.62, 0.22),
+                   p->index / (p->selected + 1e-9));
     case SIG_DSKCHG:
         return f->medium == MEDIUM_ABSENT ? level(0.2, 0.2, 0.59) : level(0.6, 0.25, 0.14);
     case SIG_SEL:
@@ -190,8 +192,12 @@ static void drive_line(const struct play *p, enum sig s, struct world *w)
     w->machine[s] = w->drive[s];
     if (f->conductor[s] == MODE_DEAD || f->plug == PLUG_UNPLUGGED || f->plug == PLUG_PAIR)
         w->machine[s] = f->plug == PLUG_PAIR ? make(0.8, 0.12, 0.04, 0.04) : never();
-    if (f->plug == PLUG_REVERSED || f->plug == PLUG_ROW)
+    if (f->plug == PLUG_REVERSED)
         w->machine[s] = w->drive[s] = always();
+    if (f->plug == PLUG_ROW) {
+        w->machine[s] = always();
+        w->drive[s] = make(0.6, 0.02, 0.37, 0.01);
+    }
     if (f->contact)
         w->machine[s] = mix(w->machine[s], erratic(), 0.1);
     if (f->pull_up && s == SIG_RDATA && !p->s->tap_pull_up)

@@ -129,24 +129,37 @@ void play_read(struct play *p)
         p->read_ok *= 0.6;
 }
 
-void play_machine(struct play *p)
+/* Writing: a chip cannot tell that nothing was written; the read back shows it, or nobody
+ * looks. */
+static void play_write(struct play *p)
 {
     const struct state *f = p->f;
+    bool is_protected = p->untold & UNTOLD_PROTECTED;
+    bool lost =
+        f->write_dead || is_protected || p->in[SIG_WGATE] != RX_OK || p->in[SIG_WDATA] != RX_OK;
+
+    if (lost) {
+        p->read_ok = 0.15;
+        p->wrong = 0.5;
+    } else {
+        p->read_ok = 0.96;
+    }
+}
+
+void play_machine(struct play *p)
+{
     bool refused = p->seen[SIG_WPROT] == RX_STUCK ||
                    (p->seen[SIG_WPROT] != RX_NEVER && (p->untold & UNTOLD_PROTECTED));
-    bool lost = f->write_dead || p->in[SIG_WGATE] != RX_OK || p->in[SIG_WDATA] != RX_OK;
 
     p->wrong = 0.06;
+    p->write_choice = 1;
     if (!p->writes)
         return;
     /* a session that writes reads first; what fails to read is not written */
-    p->write_reached = refused ? 0 : 0.75 * p->read_ok + 0.08;
-    if (refused) {
-        p->read_ok *= 0.06;
-    } else if (lost) {
-        /* a chip cannot tell that nothing was written: the read back shows it, or nobody looks
-         */
-        p->read_ok *= 0.12;
-        p->wrong = 0.5;
-    }
+    p->write_reached = refused ? 0.003 : 0.97 * p->read_ok + 0.01;
+    p->write_choice = p->untold & UNTOLD_WRITES ? p->write_reached : 1 - p->write_reached;
+    if (p->untold & UNTOLD_WRITES)
+        play_write(p);
+    else
+        p->read_ok = 0.04;
 }
