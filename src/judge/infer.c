@@ -2,7 +2,7 @@
 
 #include "judge/engine.h"
 #include "judge/hypotheses.h"
-#include "judge/world.h"
+#include "judge/infer_rows.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -22,38 +22,6 @@
  * predicts nothing. */
 #define BLUR         0.3
 #define NOTHING_SAID 0.1
-/* Choices of what nobody told below this chance change nothing. */
-#define CHOICE_MIN 1e-6
-
-static size_t features(const struct inference *n)
-{
-    return n->g->features.count;
-}
-
-static size_t runs(const struct inference *n)
-{
-    return (size_t)n->g->runs + 1;
-}
-
-static struct rows *rows_of(const struct inference *n, size_t h, int run)
-{
-    return &n->rows[h * runs(n) + (size_t)run];
-}
-
-const struct rows *inference_rows(const struct inference *n, size_t hyp, int run)
-{
-    return rows_of(n, hyp, run);
-}
-
-int inference_run_of(const struct inference *n, size_t group)
-{
-    return n->group[group].run < 0 ? n->g->runs : n->group[group].run;
-}
-
-static bool unlisted(const struct inference *n, size_t h)
-{
-    return n->hyp[h].kind == HYP_UNLISTED || n->hyp[h].kind == HYP_UNEXPLAINED;
-}
 
 /* ---- groups
  * ---------------------------------------------------------------------------------- */
@@ -66,7 +34,7 @@ static bool belongs(const struct evidence_group *g, const struct feature *f)
 
 static enum err groups_make(struct inference *n)
 {
-    size_t count = features(n);
+    size_t count = inference_features(n);
 
     n->group = calloc(count + 1, sizeof *n->group);
     if (!n->group)
@@ -96,118 +64,10 @@ static enum err groups_make(struct inference *n)
     return ERR_OK;
 }
 
-/* ---- likelihoods
- * ----------------------------------------------------------------------------- */
-
-/* A substitution is an intervention: the part is replaced by one that is good with the odds of
- * its condition (handbook, diagnosis, 1.6). */
-static double swap_answer(const struct inference *n, const struct hypothesis *h,
-                          const struct feature *f)
-{
-    double bad_spare = f->known_good ? 0.05 : 0.25;
-    bool cured, contact = false;
-    double works;
-    double answer[3];
-
-    if (h->kind == HYP_UNEXPLAINED)
-        return 1.0 / 3;
-    cured = h->end == (enum end)f->sig2;
-    if (h->a >= 0)
-        contact = !strncmp(n->c->fault[h->a].effect, "conductor", 9) ||
-                  strstr(n->c->fault[h->a].effect, "contact");
-    works = h->kind == HYP_NONE ? 0.5 : cured ? (1 - bad_spare) * 0.93 : contact ? 0.2 : 0.05;
-    answer[0] = works;
-    answer[2] = 0.04;
-    answer[1] = 1 - works - answer[2];
-    return f->soft[0] * answer[0] + f->soft[1] * answer[1] + f->soft[2] * answer[2];
-}
-
-static enum err row_add(const struct inference *n, struct rows *r)
-{
-    size_t more = r->count + 1;
-    double *choice = realloc(r->choice_ln, more * sizeof *choice);
-    unsigned short *untold = realloc(r->untold, more * sizeof *untold);
-    float *answer;
-    double *group;
-
-    if (untold)
-        r->untold = untold;
-    if (choice)
-        r->choice_ln = choice;
-    answer = realloc(r->answer_ln, more * (features(n) + 1) * sizeof *answer);
-    if (answer)
-        r->answer_ln = answer;
-    group = realloc(r->group_ln, more * (n->group_count + 1) * sizeof *group);
-    if (group)
-        r->group_ln = group;
-    if (!untold || !choice || !answer || !group)
-        return ERR_MEMORY;
-    r->count = more;
-    return ERR_OK;
-}
-
-static double feature_ln(const struct inference *n, size_t h, const struct world *w,
-                         const struct feature *f)
-{
-    double answer[FEATURE_ANSWERS_MAX], p = 0;
-
-    if (f->kind == FEATURE_SWAP)
-        return log(swap_answer(n, &n->hyp[h], f));
-    world_predict(w, f, answer);
-    for (int k = 0; k < f->answers; k++)
-        p += f->soft[k] * answer[k];
-    return log(p);
-}
-
-static enum err evaluate_run(const struct inference *n, size_t h, int run,
-                             const struct state *state)
-{
-    struct rows *r = rows_of(n, h, run);
-    struct play begun;
-
-    world_begin(state, &n->g->setting[run], &begun);
-    for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-        struct world w;
-        double chance = world_play(&begun, u, &w);
-        float *to;
-
-        if (chance < CHOICE_MIN)
-            continue;
-        TRY(row_add(n, r));
-        r->untold[r->count - 1] = (unsigned short)u;
-        r->choice_ln[r->count - 1] = log(chance);
-        to = r->answer_ln + (r->count - 1) * features(n);
-        for (size_t i = 0; i < features(n); i++) {
-            const struct feature *f = &n->g->features.item[i];
-
-            if ((f->run < 0 ? n->g->runs : f->run) == run)
-                to[i] = (float)feature_ln(n, h, &w, f);
-        }
-    }
-    return ERR_OK;
-}
-
-static enum err evaluate(const struct inference *n, size_t h)
-{
-    struct state state;
-
-    hypothesis_state(n, &n->hyp[h], &state);
-    for (int run = 0; run <= n->g->runs; run++) {
-        if (!unlisted(n, h)) {
-            TRY(evaluate_run(n, h, run, &state));
-            continue;
-        }
-        TRY(row_add(n, rows_of(n, h, run)));
-        rows_of(n, h, run)->untold[0] = 0;
-        rows_of(n, h, run)->choice_ln[0] = 0;
-    }
-    return ERR_OK;
-}
-
 static double group_sum(const struct inference *n, const struct rows *r, size_t row, size_t g,
                         size_t skip)
 {
-    const float *from = r->answer_ln + row * features(n);
+    const float *from = r->answer_ln + row * inference_features(n);
     double ln = 0;
 
     for (size_t i = 0; i < n->group[g].count; i++)
@@ -231,7 +91,7 @@ static double unlisted_value(const struct inference *n, size_t h, int run, const
     double sum = 0, share = 0;
 
     for (size_t k = 0; k < n->hyp_count && n->hyp[h].kind == HYP_UNLISTED; k++) {
-        const struct rows *r = rows_of(n, k, run);
+        const struct rows *r = inference_rows_of(n, k, run);
         double own = 0, chance = 0;
 
         if (n->hyp[k].kind != HYP_SINGLE || n->hyp[k].end != n->hyp[h].end)
@@ -256,18 +116,18 @@ static size_t group_column(const struct inference *n, size_t g, size_t skip, dou
     size_t count = 0;
 
     for (size_t h = 0; h < n->hyp_count; h++) {
-        const struct rows *r = rows_of(n, h, run);
+        const struct rows *r = inference_rows_of(n, h, run);
 
         at[h] = count;
         for (size_t i = 0; i < r->count; i++, count++) {
-            if (unlisted(n, h))
+            if (hypothesis_unlisted(n, h))
                 continue;
             column[count] = group_sum(n, r, i, g, skip);
             top = column[count] > top ? column[count] : top;
         }
     }
     for (size_t h = 0; h < n->hyp_count; h++)
-        if (unlisted(n, h))
+        if (hypothesis_unlisted(n, h))
             column[at[h]] = unlisted_value(n, h, run, column, at, top);
     engine_cap(column, count, group_cap(n, g));
     return count;
@@ -281,7 +141,7 @@ static size_t rows_in(const struct inference *n)
         size_t count = 0;
 
         for (size_t h = 0; h < n->hyp_count; h++)
-            count += rows_of(n, h, run)->count;
+            count += inference_rows_of(n, h, run)->count;
         most = count > most ? count : most;
     }
     return most;
@@ -302,7 +162,7 @@ double inference_row_ln(const struct inference *n, const struct rows *r, size_t 
 static double run_sum(const struct inference *n, size_t h, int run, size_t changed,
                       const double *values)
 {
-    const struct rows *r = rows_of(n, h, run);
+    const struct rows *r = inference_rows_of(n, h, run);
     double ln[UNTOLD_COMBINATIONS];
 
     for (size_t i = 0; i < r->count; i++) {
@@ -318,8 +178,8 @@ static double run_sum(const struct inference *n, size_t h, int run, size_t chang
 
 static enum err allocate(struct inference *n, size_t most)
 {
-    n->rows = calloc(most * runs(n), sizeof *n->rows);
-    n->run_ln = calloc(most * runs(n), sizeof *n->run_ln);
+    n->rows = calloc(most * inference_runs(n), sizeof *n->rows);
+    n->run_ln = calloc(most * inference_runs(n), sizeof *n->run_ln);
     n->joint = calloc(most, sizeof *n->joint);
     n->posterior = calloc(most, sizeof *n->posterior);
     n->end_of = calloc(most, sizeof *n->end_of);
@@ -339,7 +199,7 @@ static enum err weigh(struct inference *n)
     for (size_t g = 0; g < n->group_count; g++) {
         group_column(n, g, SIZE_MAX, column, at);
         for (size_t h = 0; h < n->hyp_count; h++) {
-            struct rows *r = rows_of(n, h, inference_run_of(n, g));
+            struct rows *r = inference_rows_of(n, h, inference_run_of(n, g));
 
             for (size_t i = 0; i < r->count; i++)
                 r->group_ln[i * n->group_count + g] = column[at[h] + i];
@@ -352,7 +212,7 @@ static enum err weigh(struct inference *n)
         for (int r = 0; r <= n->g->runs; r++) {
             double ln = run_sum(n, h, r, SIZE_MAX, NULL);
 
-            n->run_ln[h * runs(n) + (size_t)r] = ln;
+            n->run_ln[h * inference_runs(n) + (size_t)r] = ln;
             n->hyp[h].ln_evidence += ln;
         }
     }
@@ -376,7 +236,7 @@ static int by_score(const void *a, const void *b)
 /* The best value of a group over the rows of a hypothesis. */
 static double group_best(const struct inference *n, size_t h, size_t g)
 {
-    const struct rows *r = rows_of(n, h, inference_run_of(n, g));
+    const struct rows *r = inference_rows_of(n, h, inference_run_of(n, g));
     double best = -(double)INFINITY;
 
     for (size_t i = 0; i < r->count; i++)
@@ -481,13 +341,13 @@ enum err infer(const struct gathered *g, const struct catalogue *c, struct infer
     if (err == ERR_OK)
         err = allocate(n, singles + PAIR_FAULTS_MAX * (PAIR_FAULTS_MAX - 1) / 2);
     for (size_t h = 0; h < singles && err == ERR_OK; h++)
-        err = evaluate(n, h);
+        err = hypothesis_evaluate(n, h);
     if (err == ERR_OK)
         err = weigh(n);
     if (err == ERR_OK)
         err = pairs_make(n, &cap);
     for (size_t h = singles; h < n->hyp_count && err == ERR_OK; h++)
-        err = evaluate(n, h);
+        err = hypothesis_evaluate(n, h);
     if (err == ERR_OK)
         err = weigh(n);
     if (err == ERR_OK)
@@ -512,7 +372,7 @@ enum err inference_without(const struct inference *n, size_t feature, size_t gro
         joint[h] = n->joint[h];
         if (!n->hyp[h].left_out)
             joint[h] += run_sum(n, h, run, group, whole ? NULL : column + at[h]) -
-                        n->run_ln[h * runs(n) + (size_t)run];
+                        n->run_ln[h * inference_runs(n) + (size_t)run];
     }
     free(column);
     free(at);
@@ -532,7 +392,7 @@ void inference_release(struct inference *n)
 {
     for (size_t g = 0; g < n->group_count; g++)
         free(n->group[g].feature);
-    for (size_t i = 0; n->rows && i < n->hyp_count * runs(n); i++) {
+    for (size_t i = 0; n->rows && i < n->hyp_count * inference_runs(n); i++) {
         free(n->rows[i].untold);
         free(n->rows[i].choice_ln);
         free(n->rows[i].answer_ln);

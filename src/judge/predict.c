@@ -236,8 +236,8 @@ static predictor *const predictors[FEATURE_KINDS] = {
     [FEATURE_HOST_OFF] = host_off,
 };
 
-/* What two lines that touch do to their own mechanisms depends on drivers and moments: half of
- * it is left open. */
+/* What two lines that touch do to their own mechanisms depends on drivers and moments: a fifth
+ * of it is left open. */
 static bool touches_group(const struct state *s, enum group g)
 {
     static const enum group of[SIG_COUNT] = {
@@ -266,6 +266,6 @@ void world_predict(const struct world *w, const struct feature *f, double *answe
         sum += answer[i];
     for (int i = 0; i < f->answers; i++)
         answer[i] =
-            (1 - eps) * (vague ? 0.5 * answer[i] / sum + 0.5 / f->answers : answer[i] / sum) +
+            (1 - eps) * (vague ? 0.8 * answer[i] / sum + 0.2 / f->answers : answer[i] / sum) +
             eps / f->answers;
 }

@@ -9,8 +9,8 @@ static double visible(struct pattern p)
 
 void predict_direction(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double out[] = {0.994, 0.002, 0.004}, in[] = {0.002, 0.994, 0.004},
-                        both[] = {0.004, 0.002, 0.994}, mostly_in[] = {0.004, 0.5, 0.496},
+    static const double out[] = {0.997, 0.0005, 0.0025}, in[] = {0.0005, 0.997, 0.0025},
+                        both[] = {0.0005, 0.0005, 0.999}, mostly_in[] = {0.004, 0.5, 0.496},
                         noisy[] = {0.25, 0.25, 0.5}, none[] = {0.4, 0.3, 0.3};
     const struct play *p = &w->play;
     enum rx r = predict_rx(w, SIG_DIR, f->tap);
@@ -31,8 +31,8 @@ void predict_direction(const struct world *w, const struct feature *f, double *a
 
 void predict_restore(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double none[] = {0.98, 0.016, 0.004}, found[] = {0.006, 0.99, 0.004},
-                        limit[] = {0.004, 0.006, 0.99}, open[] = {0.35, 0.35, 0.3};
+    static const double none[] = {0.99, 0.009, 0.001}, found[] = {0.002, 0.997, 0.001},
+                        limit[] = {0.001, 0.002, 0.997}, open[] = {0.35, 0.35, 0.3};
     const struct play *p = &w->play;
     bool steps = predict_rx(w, SIG_STEP, f->tap) == RX_OK;
     enum rx dir = predict_rx(w, SIG_DIR, f->tap);
@@ -55,7 +55,7 @@ void predict_release(const struct world *w, const struct feature *f, double *ans
 {
     const struct play *p = &w->play;
     double always = predict_line(w, SIG_TRK00, f->tap).p[STATE_ALWAYS];
-    double stays = p->in_steps && !p->moved_in ? 0.96 : p->f->stepper_slips ? 0.15 : 0.004;
+    double stays = p->in_steps && !p->moved_in ? 0.96 : p->f->stepper_slips ? 0.15 : 0.001;
 
     if (p->f->track0_stuck || rx_drive_plug(p, SIG_TRK00) == RX_STUCK)
         stays = 0.96;
@@ -96,7 +96,7 @@ static int place_expected(const struct world *w, enum tap tap)
 
 void predict_place(const struct world *w, const struct feature *f, double *answer)
 {
-    double sure = w->play.f->stepper_slips ? 0.6 : 0.98;
+    double sure = w->play.f->stepper_slips ? 0.6 : 0.993;
 
     for (int i = 0; i < PLACE_COUNT; i++)
         answer[i] = (1 - sure) / PLACE_COUNT;
@@ -109,7 +109,7 @@ void predict_place(const struct world *w, const struct feature *f, double *answe
 
 void predict_gate(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double quiet[] = {0.996, 0.002, 0.002}, writes[] = {0.01, 0.96, 0.03},
+    static const double quiet[] = {0.998, 0.001, 0.001}, writes[] = {0.0005, 0.985, 0.0145},
                         unasked[] = {0.004, 0.006, 0.99}, noisy[] = {0.25, 0.25, 0.5};
     const struct play *p = &w->play;
     enum rx r = predict_rx(w, SIG_WGATE, f->tap);
@@ -130,7 +130,7 @@ void predict_gate_data(const struct world *w, const struct feature *f, double *a
     enum rx r = predict_rx(w, SIG_WDATA, f->tap);
     bool written = p->writes && predict_rx(w, SIG_WGATE, f->tap) == RX_OK;
 
-    predict_yes(answer, r == RX_NEVER || r == RX_STUCK ? 0.97 : written ? 0.015 : 0.85);
+    predict_yes(answer, r == RX_NEVER || r == RX_STUCK ? 0.97 : written ? 0.001 : 0.85);
 }
 
 void predict_read_back(const struct world *w, const struct feature *f, double *answer)

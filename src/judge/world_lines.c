@@ -44,12 +44,12 @@ static struct pattern driven(const struct play *p, enum sig s)
     case SIG_SEL:
     case SIG_MOT:
     case SIG_HLOAD:
-        return make(0.002, 0.965, 0.025, 0.008);
+        return make(0.0002, 0.967, 0.025, 0.0078);
     case SIG_STEP:
         return p->out_steps || p->in_steps ? live() : never();
     case SIG_SIDE:
-        return p->untold & UNTOLD_SIDE_1 ? make(0.05, 0.88, 0.06, 0.01)
-                                         : make(0.97, 0.02, 0.005, 0.005);
+        return p->untold & UNTOLD_SIDE_1 ? make(0.001, 0.94, 0.05, 0.009)
+                                         : make(0.99, 0.004, 0.001, 0.005);
     case SIG_WGATE:
     case SIG_WDATA:
         return p->untold & UNTOLD_WRITES ? live() : never();
@@ -145,13 +145,13 @@ static struct pattern meant(const struct play *p, enum sig s)
                    p->index / (p->selected + 1e-9));
     case SIG_TRK00:
         if (f->track0_stuck)
-            return level(0.001, 0.02, 0.97);
+            return level(0.0002, 0.02, 0.97);
         if (f->track0_dead || !p->zero_seen)
             return never();
         if (p->zero_seen && !p->moved_in)
-            return p->untold & UNTOLD_AT_ZERO ? level(0.001, 0.22, 0.77)
-                                              : level(0.001, 0.5, 0.49);
-        return level(0.001, 0.97, 0.02);
+            return p->untold & UNTOLD_AT_ZERO ? level(0.0002, 0.22, 0.77)
+                                              : level(0.0002, 0.5, 0.49);
+        return level(0.0002, 0.97, 0.02);
     case SIG_WPROT:
         if (f->medium == MEDIUM_ABSENT)
             return level(0.5, 0.06, 0.43);

@@ -1,0 +1,148 @@
+#include "judge/infer_rows.h"
+
+#include "judge/world.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+/* Choices of what nobody told below this chance change nothing. */
+#define CHOICE_MIN 1e-6
+
+size_t inference_features(const struct inference *n)
+{
+    return n->g->features.count;
+}
+
+size_t inference_runs(const struct inference *n)
+{
+    return (size_t)n->g->runs + 1;
+}
+
+struct rows *inference_rows_of(const struct inference *n, size_t h, int run)
+{
+    return &n->rows[h * inference_runs(n) + (size_t)run];
+}
+
+const struct rows *inference_rows(const struct inference *n, size_t hyp, int run)
+{
+    return inference_rows_of(n, hyp, run);
+}
+
+int inference_run_of(const struct inference *n, size_t group)
+{
+    return n->group[group].run < 0 ? n->g->runs : n->group[group].run;
+}
+
+bool hypothesis_unlisted(const struct inference *n, size_t h)
+{
+    return n->hyp[h].kind == HYP_UNLISTED || n->hyp[h].kind == HYP_UNEXPLAINED;
+}
+
+/* ---- likelihoods
+ * ----------------------------------------------------------------------------- */
+
+/* A substitution is an intervention: the part is replaced by one that is good with the odds of
+ * its condition (handbook, diagnosis, 1.6). */
+static double swap_answer(const struct inference *n, const struct hypothesis *h,
+                          const struct feature *f)
+{
+    double bad_spare = f->known_good ? 0.05 : 0.25;
+    bool cured, contact = false;
+    double works;
+    double answer[3];
+
+    if (h->kind == HYP_UNEXPLAINED)
+        return 1.0 / 3;
+    cured = h->end == (enum end)f->sig2;
+    if (h->a >= 0)
+        contact = !strncmp(n->c->fault[h->a].effect, "conductor", 9) ||
+                  strstr(n->c->fault[h->a].effect, "contact");
+    works = h->kind == HYP_NONE ? 0.5 : cured ? (1 - bad_spare) * 0.93 : contact ? 0.2 : 0.05;
+    answer[0] = works;
+    answer[2] = 0.04;
+    answer[1] = 1 - works - answer[2];
+    return f->soft[0] * answer[0] + f->soft[1] * answer[1] + f->soft[2] * answer[2];
+}
+
+static enum err row_add(const struct inference *n, struct rows *r)
+{
+    size_t more = r->count + 1;
+    double *choice = realloc(r->choice_ln, more * sizeof *choice);
+    unsigned short *untold = realloc(r->untold, more * sizeof *untold);
+    float *answer;
+    double *group;
+
+    if (untold)
+        r->untold = untold;
+    if (choice)
+        r->choice_ln = choice;
+    answer = realloc(r->answer_ln, more * (inference_features(n) + 1) * sizeof *answer);
+    if (answer)
+        r->answer_ln = answer;
+    group = realloc(r->group_ln, more * (n->group_count + 1) * sizeof *group);
+    if (group)
+        r->group_ln = group;
+    if (!untold || !choice || !answer || !group)
+        return ERR_MEMORY;
+    r->count = more;
+    return ERR_OK;
+}
+
+static double feature_ln(const struct inference *n, size_t h, const struct world *w,
+                         const struct feature *f)
+{
+    double answer[FEATURE_ANSWERS_MAX], p = 0;
+
+    if (f->kind == FEATURE_SWAP)
+        return log(swap_answer(n, &n->hyp[h], f));
+    world_predict(w, f, answer);
+    for (int k = 0; k < f->answers; k++)
+        p += f->soft[k] * answer[k];
+    return log(p);
+}
+
+static enum err evaluate_run(const struct inference *n, size_t h, int run,
+                             const struct state *state)
+{
+    struct rows *r = inference_rows_of(n, h, run);
+    struct play begun;
+
+    world_begin(state, &n->g->setting[run], &begun);
+    for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
+        struct world w;
+        double chance = world_play(&begun, u, &w);
+        float *to;
+
+        if (chance < CHOICE_MIN)
+            continue;
+        TRY(row_add(n, r));
+        r->untold[r->count - 1] = (unsigned short)u;
+        r->choice_ln[r->count - 1] = log(chance);
+        to = r->answer_ln + (r->count - 1) * inference_features(n);
+        for (size_t i = 0; i < inference_features(n); i++) {
+            const struct feature *f = &n->g->features.item[i];
+
+            if ((f->run < 0 ? n->g->runs : f->run) == run)
+                to[i] = (float)feature_ln(n, h, &w, f);
+        }
+    }
+    return ERR_OK;
+}
+
+enum err hypothesis_evaluate(const struct inference *n, size_t h)
+{
+    struct state state;
+
+    hypothesis_state(n, &n->hyp[h], &state);
+    for (int run = 0; run <= n->g->runs; run++) {
+        if (!hypothesis_unlisted(n, h)) {
+            TRY(evaluate_run(n, h, run, &state));
+            continue;
+        }
+        TRY(row_add(n, inference_rows_of(n, h, run)));
+        inference_rows_of(n, h, run)->untold[0] = 0;
+        inference_rows_of(n, h, run)->choice_ln[0] = 0;
+    }
+    return ERR_OK;
+}

@@ -1,0 +1,16 @@
+/* Private to src/judge: the rows of an inference, one hypothesis in one run a time. */
+#ifndef WHICHEND_JUDGE_INFER_ROWS_H
+#define WHICHEND_JUDGE_INFER_ROWS_H
+
+#include "judge/infer.h"
+
+size_t inference_features(const struct inference *n);
+/* Runs, and one more for what a person told. */
+size_t inference_runs(const struct inference *n);
+struct rows *inference_rows_of(const struct inference *n, size_t hyp, int run);
+/* A fault that is in no list: it has one row a run and no state to play. */
+bool hypothesis_unlisted(const struct inference *n, size_t hyp);
+/* Play a hypothesis under every choice of what nobody told: its rows and their answers. */
+enum err hypothesis_evaluate(const struct inference *n, size_t hyp);
+
+#endif
