@@ -171,7 +171,8 @@ static void play_drive(struct play *p)
 static double choice_chance(const struct play *p)
 {
     bool waits = p->untold & UNTOLD_WAITS;
-    bool fails = !waits && (p->out_steps == 2 || (!p->restored && !p->f->machine));
+    bool fails =
+        !waits && (p->out_steps == 2 || p->refused || (!p->restored && !p->f->machine));
     bool gate = p->in[SIG_WGATE] == RX_STUCK;
     double chance = untold_chance(p->s, p->untold) * p->signal * p->write_choice;
 

@@ -24,6 +24,7 @@ struct play {
     double index; /* chance that the drive makes index pulses while selected */
     bool restore_wanted;
     int out_steps;  /* 0 none, 1 few, 2 to the limit: as the machine makes them */
+    bool refused;   /* the machine waits for READY before it steps */
     bool restored;  /* the machine believes to be at 0 */
     bool at_zero;   /* the head truly is, after the restore */
     bool zero_seen; /* the head was at 0 at some time while selected */

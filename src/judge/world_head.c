@@ -28,10 +28,10 @@ void play_head(struct play *p)
     enum rx dir = p->in[SIG_DIR];
     bool moves = can_step(p);
     bool outward = moves && dir != RX_STUCK;
-    bool refused = p->s->waits_ready && p->seen[SIG_READY] == RX_NEVER && p->s->has_ready;
 
     if (p->f->machine)
         return;
+    p->refused = p->s->waits_ready && p->seen[SIG_READY] == RX_NEVER && p->s->has_ready;
     if (p->blind && (p->untold & UNTOLD_WAITS)) {
         p->at_zero = started_at_zero;
         p->zero_seen = started_at_zero && p->selected > 0.2;
@@ -41,7 +41,7 @@ void play_head(struct play *p)
     if (track0 == RX_STUCK || (started_at_zero && track0 != RX_NEVER)) {
         p->restored = true;
         p->at_zero = started_at_zero;
-    } else if (refused && !(p->untold & UNTOLD_GOES_ON)) {
+    } else if (p->refused && !(p->untold & UNTOLD_GOES_ON)) {
         p->at_zero = started_at_zero;
     } else {
         p->at_zero = outward || (started_at_zero && !moves);
