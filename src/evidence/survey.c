@@ -73,6 +73,10 @@ static enum err edge(struct survey_run *r, int64_t tick, enum line line, enum le
         TRY(visit_rdata(r, tick, ns, level));
     } else if (line == LINE_INDEX) {
         TRY(index_edge(&r->index, ns, level));
+    } else if (line == LINE_READY) {
+        TRY(index_gap(&r->index, GAP_NOT_READY, level == LEVEL_HIGH, ns));
+    } else if (line == LINE_STEP && before != LEVEL_UNKNOWN && level != LEVEL_UNKNOWN) {
+        TRY(index_step(&r->index, ns));
     }
     return r->o->edges_out != NULL ? tap_edges_add(r->o->edges_out, ns, line, level) : ERR_OK;
 }
@@ -181,7 +185,8 @@ static enum err begin(struct survey_run *r, struct capture *c)
     r->tick = s->info.tick;
     r->grid.last_tick = -1;
     r->motor_on_ns = -1;
-    r->visit.rdata = r->index.level = LEVEL_UNKNOWN;
+    r->visit.rdata = LEVEL_UNKNOWN;
+    index_begin(&r->index, r->o->drive);
     for (int l = 0; l < LINE_COUNT; l++) {
         r->level[l] = LEVEL_UNKNOWN;
     }

@@ -6,6 +6,8 @@
 #include "base/buf.h"
 #include "evidence/survey.h"
 
+struct survey_run;
+
 #define GRID_SLOTS         4096
 #define GRID_DIFFERENT_MAX 3000
 
@@ -31,12 +33,26 @@ enum grid_word {
 };
 enum grid_word grid_find(struct grid *g, double *out_ticks);
 
-enum gap_kind { GAP_MOTOR_OFF, GAP_DESELECTED, GAP_NOT_RECORDED, GAP_KINDS };
+/* Times at which no index pulse can be seen. Whether a drive that is not ready, or whose head
+ * moves, holds them back shows only at the end: no turn ends for those. */
+enum gap_kind {
+    GAP_MOTOR_OFF,
+    GAP_DESELECTED,
+    GAP_NOT_RECORDED,
+    GAP_NOT_READY,
+    GAP_STEPPING,
+    GAP_KINDS
+};
 
 struct gap_list {
     int64_t *ns; /* pairs start, end */
     size_t count, cap;
     bool open;
+};
+/* Pairs start, end in order, none touching another. */
+struct spans {
+    int64_t *ns;
+    size_t count;
 };
 
 /* Index pulses, and the stretches in which none can be expected. */
@@ -45,11 +61,21 @@ struct index_gather {
     size_t count, cap;
     enum level level;
     struct gap_list gap[GAP_KINDS];
+    int64_t seek_gate_ns; /* from the last STEP to seek-complete; 0: INDEX is not gated by it */
     bool full;
 };
+void index_begin(struct index_gather *g, const struct profile *drive);
 enum err index_edge(struct index_gather *g, int64_t ns, enum level level);
 /* State of one kind of gap from `ns` on. */
 enum err index_gap(struct index_gather *g, enum gap_kind kind, bool is_gap, int64_t ns);
+/* An edge of STEP. */
+enum err index_step(struct index_gather *g, int64_t ns);
+/* The gaps that no turn may span. */
+enum err index_gaps(struct survey_run *r, struct spans *out);
+/* Mend the pulses that a gate of the drive cut. *out_hidden: those that rotation_from_index()
+ * will call missing but that such a gate hid. */
+enum err index_mend(struct survey_run *r, double rated_rpm, const struct spans *gaps,
+                    int32_t *out_hidden);
 void index_gather_release(struct index_gather *g);
 
 /* Turns found from sectors that came round again. */

@@ -6,8 +6,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define PULSES_MAX      ((size_t)1 << 20)
-#define GAP_NUMBERS_MAX ((size_t)1 << 19)
+#define PULSES_MAX ((size_t)1 << 20)
 #define WRITER_PERCENT                                                                         \
     3.0 /* writer and reader 1.5 % each; source: timing.csv calc.aggregate_speed */
 
@@ -31,91 +30,12 @@ enum err index_edge(struct index_gather *g, int64_t ns, enum level level)
     return ERR_OK;
 }
 
-enum err index_gap(struct index_gather *g, enum gap_kind kind, bool is_gap, int64_t ns)
-{
-    struct gap_list *l = &g->gap[kind];
-    if (is_gap == l->open) {
-        return ERR_OK;
-    }
-    if (is_gap && l->count + 2 > GAP_NUMBERS_MAX) {
-        g->full = true;
-        return ERR_OK;
-    }
-    if (is_gap) {
-        TRY(array_grow((void **)&l->ns, &l->cap, l->count + 2, sizeof l->ns[0],
-                       GAP_NUMBERS_MAX));
-        l->ns[l->count++] = ns;
-        l->ns[l->count++] = ns;
-    } else {
-        l->ns[l->count - 1] = ns;
-    }
-    l->open = is_gap;
-    return ERR_OK;
-}
-
 void index_gather_release(struct index_gather *g)
 {
     for (int kind = 0; kind < GAP_KINDS; kind++) {
         free(g->gap[kind].ns);
     }
     free(g->pulse);
-}
-
-static int compare_pair(const void *a, const void *b)
-{
-    int64_t x = *(const int64_t *)a;
-    int64_t y = *(const int64_t *)b;
-    return (x > y) - (x < y);
-}
-
-/* Motor off, deselected where the drive gates its INDEX, and not recorded: one list of gaps in
- * order. */
-static enum err gaps_merge(struct survey_run *r, int64_t **out, size_t *count)
-{
-    const struct bus_story *story = &r->out->story;
-    const struct profile *drive = r->o->drive;
-    bool use[GAP_KINDS] = {
-        [GAP_MOTOR_OFF] = story->motor_on_ns >= 0,
-        [GAP_DESELECTED] = story->select_on_ns >= 0 &&
-                           story->line[LINE_INDEX].falls_unselected == 0 &&
-                           (drive == NULL || profile_has_word(drive, "index_gate", "select") ||
-                            profile_has_word(drive, "outputs_gated", "select")),
-        [GAP_NOT_RECORDED] = true,
-    };
-    size_t numbers = 0;
-    size_t kept = 0;
-    for (int kind = 0; kind < GAP_KINDS; kind++) {
-        struct gap_list *l = &r->index.gap[kind];
-        if (l->open && l->count > 0) {
-            l->ns[l->count - 1] = r->now_ns;
-        }
-        numbers += use[kind] ? l->count : 0;
-    }
-    int64_t *all = calloc(numbers + 2, sizeof *all);
-    if (all == NULL) {
-        return ERR_MEMORY;
-    }
-    for (int kind = 0; kind < GAP_KINDS; kind++) {
-        const struct gap_list *l = &r->index.gap[kind];
-        if (use[kind] && l->count > 0) {
-            memcpy(all + kept, l->ns, l->count * sizeof *all);
-            kept += l->count;
-        }
-    }
-    qsort(all, numbers / 2, 2 * sizeof *all, compare_pair);
-    kept = 0;
-    for (size_t i = 0; i + 1 < numbers; i += 2) {
-        if (kept > 0 && all[i] <= all[2 * kept - 1]) {
-            all[2 * kept - 1] = all[i + 1] > all[2 * kept - 1] ? all[i + 1] : all[2 * kept - 1];
-            continue;
-        }
-        all[2 * kept] = all[i];
-        all[2 * kept + 1] = all[i + 1];
-        kept++;
-    }
-    *out = all;
-    *count = kept;
-    return ERR_OK;
 }
 
 void sector_turns_add(struct sector_turns *t, const struct flux_read *r, int64_t start_ns,
@@ -228,15 +148,19 @@ enum err rotation_finish(struct survey_run *r)
     rotation_blank(&s->rotation);
     rotation_blank(&s->rotation_flux);
     if (s->index_recorded) {
-        int64_t *gap = NULL;
-        size_t gaps = 0;
-        enum err e = gaps_merge(r, &gap, &gaps);
+        struct spans gap = {0};
+        int32_t hidden = 0;
+        enum err e = index_gaps(r, &gap);
         if (e == ERR_OK) {
-            e = rotation_from_index(r->index.pulse, r->index.count, gap, gaps, rated,
+            e = index_mend(r, rated, &gap, &hidden);
+        }
+        if (e == ERR_OK) {
+            e = rotation_from_index(r->index.pulse, r->index.count, gap.ns, gap.count, rated,
                                     s->story.motor_on_ns, &s->rotation, &s->index);
         }
-        free(gap);
+        free(gap.ns);
         TRY(e);
+        s->index.missing -= hidden < s->index.missing ? hidden : s->index.missing;
         add_reading_error(&s->rotation, s->sample_ns);
     }
     by_sectors(r, &s->rotation_flux);
