@@ -10,7 +10,7 @@ struct fault {
     enum end end;
     enum line line; /* LINE_NONE where none is meant; at the machine's plug */
     char text[160];
-    char next[200];     /* "" if none */
+    char next[160];     /* "" if none */
     char caution[200];  /* "" if none */
     double share;       /* within its end; sums to 1 */
     const char *effect; /* into the catalogue's text */

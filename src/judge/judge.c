@@ -165,12 +165,27 @@ static enum err weigh_findings(const struct inference *n, struct verdict *v)
     return err;
 }
 
+/* Lines that nothing here exercised, in one sentence; then the parts. */
 static void list_untested(const struct inference *n, struct verdict *v)
 {
+    char lines[160] = "";
+
     if (!n->g->flux_seen)
         verdict_untested(v, "the read signal: RDATA was not recorded, or sampled too slowly");
+    for (size_t h = 0; h < n->hyp_count; h++) {
+        const struct fault *f = n->hyp[h].a >= 0 ? &n->c->fault[n->hyp[h].a] : NULL;
+        size_t len = strlen(lines);
+
+        if (n->hyp[h].kind == HYP_SINGLE && n->hyp[h].left_out &&
+            !strcmp(f->effect, "conductor * open"))
+            snprintf(lines + len, sizeof lines - len, "%s%s", len ? ", " : "",
+                     line_name(f->line));
+    }
+    if (lines[0])
+        verdict_untested(v, "lines that nothing here exercised: %s", lines);
     for (size_t h = 0; h < n->hyp_count; h++)
-        if (n->hyp[h].kind == HYP_SINGLE && n->hyp[h].left_out)
+        if (n->hyp[h].kind == HYP_SINGLE && n->hyp[h].left_out &&
+            n->c->fault[n->hyp[h].a].line == LINE_NONE)
             verdict_untested(v, "%s: nothing here would have shown it",
                              n->c->fault[n->hyp[h].a].text);
     if (v->end[END_TWO] < 0.05)
