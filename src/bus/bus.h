@@ -201,10 +201,13 @@ enum err tap_edges_new(struct tap_edges **out);
 enum err tap_edges_add(struct tap_edges *t, int64_t ns, enum line line, enum level level);
 /* The recording went on until ns, though nothing moved: lines are compared up to there. */
 enum err tap_edges_end(struct tap_edges *t, int64_t ns);
+/* Its sampling interval, where known: edges of two taps match to one sample of each. */
+void tap_edges_sampled(struct tap_edges *t, int64_t sample_ns);
 void tap_edges_free(struct tap_edges *t);
 
 enum tap_relation {
-    TAP_NOT_COMPARED,  /* one of the two not recorded, or nothing moved at either */
+    TAP_NOT_COMPARED,  /* one of the two not recorded, nothing moved at either, or pulses too
+                          short for a tap's sampling */
     TAP_SAME,          /* edges match */
     TAP_QUIET_MACHINE, /* moves at the drive end only */
     TAP_QUIET_DRIVE,   /* moves at the machine end only */

@@ -26,6 +26,7 @@ struct tap_track {
     size_t count, cap;
     struct tap_window *window; /* RDATA and WDATA only; windows without edges are left out */
     size_t window_count, window_cap;
+    int64_t change_ns, lows, lows_ns; /* whole active pulses, and their time in all */
     struct tap_edge
         *state; /* where the line begins and ceases to be recorded, with its level */
     size_t state_count, state_cap;
@@ -36,6 +37,7 @@ struct tap_track {
 struct tap_edges {
     bool any;
     int64_t start_ns, end_ns;
+    int64_t sample_ns; /* an edge may have come that much sooner; 0 unknown */
     struct tap_track line[LINE_COUNT];
 };
 

@@ -20,23 +20,25 @@ static enum line to_drive(const struct profile *cable, enum line machine_line)
     return cable != NULL ? cable_to_drive(cable, machine_line) : machine_line;
 }
 
-/* Edges of a that have, or lack, a fellow in b. to_b: from a's clock to b's. */
+/* Edges of a that have, or lack, a fellow in b. At the ends of the common span, and where the
+ * other tap's recording begins or ends, a fellow may have fallen outside: an edge there can
+ * only count as matched. */
 static void count_edges(const struct both *k, bool from_machine, enum line line,
                         enum line other, int64_t *matched, int64_t *only)
 {
     const struct tap_track *a = from_machine ? &k->m->line[line] : &k->d->line[line];
     const struct tap_track *b = from_machine ? &k->d->line[other] : &k->m->line[other];
+    int64_t slack = k->tolerance_ns;
     for (size_t i = 0; i < a->count; i++) {
         int64_t here = a->edge[i].ns;
         int64_t machine = from_machine ? here : tap_to_machine(&k->clock, here);
         int64_t there = from_machine ? tap_to_drive(&k->clock, here) : machine;
-        if (machine < k->from_ns || machine > k->to_ns ||
-            !tap_recorded(b, there - k->tolerance_ns, there + k->tolerance_ns)) {
-            continue;
+        if (tap_nearest(b, there, a->edge[i].level, slack) < b->count) {
+            ++*matched;
+        } else if (machine - slack >= k->from_ns && machine + slack <= k->to_ns &&
+                   tap_recorded(b, there - slack, there + slack)) {
+            ++*only;
         }
-        bool has = tap_nearest(b, there, a->edge[i].level, k->tolerance_ns) < b->count;
-        *matched += has;
-        *only += !has;
     }
 }
 
@@ -48,9 +50,10 @@ static void compare_slow(const struct both *k, struct tap_line *l)
     int64_t machine = l->matched + l->only_machine;
     int64_t drive = back + l->only_drive;
     if (machine + drive == 0) {
-        enum level at_machine = tap_level(&k->m->line[l->machine_line], k->from_ns);
+        int64_t middle = k->from_ns + (k->to_ns - k->from_ns) / 2; /* far from either end */
+        enum level at_machine = tap_level(&k->m->line[l->machine_line], middle);
         enum level at_drive =
-            tap_level(&k->d->line[l->drive_line], tap_to_drive(&k->clock, k->from_ns));
+            tap_level(&k->d->line[l->drive_line], tap_to_drive(&k->clock, middle));
         bool known = at_machine != LEVEL_UNKNOWN && at_drive != LEVEL_UNKNOWN;
         l->relation = known && at_machine != at_drive ? TAP_LEVELS : TAP_NOT_COMPARED;
     } else if (drive == 0) {
@@ -112,6 +115,16 @@ static int64_t busy_edges(const struct both *k, const struct tap_line *l, bool f
     return sum;
 }
 
+/* A tap that looks less often than pulses are long, as the finer tap saw them, loses some. */
+static bool pulses_lost(const struct both *k, const struct tap_line *l)
+{
+    bool finer_machine = k->m->sample_ns <= k->d->sample_ns;
+    int64_t coarser_ns = finer_machine ? k->d->sample_ns : k->m->sample_ns;
+    const struct tap_track *finer =
+        finer_machine ? &k->m->line[l->machine_line] : &k->d->line[l->drive_line];
+    return finer->lows > 0 && coarser_ns >= finer->lows_ns / finer->lows;
+}
+
 /* Busy lines are compared by how many edges there are, not edge by edge. */
 static void compare_busy(const struct both *k, struct tap_line *l)
 {
@@ -123,7 +136,7 @@ static void compare_busy(const struct both *k, struct tap_line *l)
     l->matched = less;
     l->only_machine = machine - less;
     l->only_drive = drive - less;
-    if (more == 0) {
+    if (more == 0 || pulses_lost(k, l)) {
         l->relation = TAP_NOT_COMPARED;
     } else if (near > 0) {
         int64_t slack = more / 4 < BUSY_SLACK_EDGES ? more / 4 : BUSY_SLACK_EDGES;
@@ -189,8 +202,11 @@ enum err tap_compare(const struct tap_edges *machine_end, const struct tap_edges
         .residual_ns = fit.residual_ns,
         .common_edges = fit.matched,
     };
-    struct both k = {
-        .m = machine_end, .d = drive_end, .clock = fit.clock, .tolerance_ns = fit.tolerance_ns};
+    struct both k = {.m = machine_end,
+                     .d = drive_end,
+                     .clock = fit.clock,
+                     .tolerance_ns =
+                         fit.tolerance_ns + machine_end->sample_ns + drive_end->sample_ns};
     overlap(&k);
     compare_lines(&k, cable, fit.good, out);
     return ERR_OK;

@@ -80,6 +80,9 @@ enum err tap_edges_add(struct tap_edges *t, int64_t ns, enum line line, enum lev
         return ERR_OK;
     }
     k->level = level;
+    k->lows += before == LEVEL_LOW && level == LEVEL_HIGH;
+    k->lows_ns += before == LEVEL_LOW && level == LEVEL_HIGH ? ns - k->change_ns : 0;
+    k->change_ns = ns;
     if (before == LEVEL_UNKNOWN || level == LEVEL_UNKNOWN) {
         return edge_add(&k->state, &k->state_count, &k->state_cap, ns, level);
     }
@@ -108,6 +111,11 @@ enum err tap_edges_end(struct tap_edges *t, int64_t ns)
     }
     t->end_ns = t->any ? ns : 0;
     return ERR_OK;
+}
+
+void tap_edges_sampled(struct tap_edges *t, int64_t sample_ns)
+{
+    t->sample_ns = sample_ns;
 }
 
 size_t tap_lower(const struct tap_edge *edge, size_t count, int64_t ns)

@@ -273,6 +273,100 @@ static void lines_are_compared_through_the_cables_map(void **state)
     profile_path_free(path);
 }
 
+/* A tap that looks every sample_ns: what came and went between two looks is lost, and so is
+ * all behind its last look, at the session's last edge. */
+static struct tap_edges *hear_looks(const struct session *s, const struct ear *e)
+{
+    enum level told[LINE_COUNT];
+    enum level now[LINE_COUNT];
+    struct tap_edges *t = NULL;
+    assert_int_equal(tap_edges_new(&t), ERR_OK);
+    for (int l = 0; l < LINE_COUNT; l++) {
+        told[l] = now[l] = LEVEL_UNKNOWN;
+    }
+    for (size_t i = 0; i < s->count; i++) {
+        int64_t at = ear_time(e, s->edge[i].ns);
+        now[s->edge[i].line] = s->edge[i].level;
+        if (i + 1 < s->count && ear_time(e, s->edge[i + 1].ns) == at) {
+            continue;
+        }
+        for (int l = 0; l < LINE_COUNT; l++) {
+            if (now[l] != told[l]) {
+                assert_int_equal(tap_edges_add(t, at, (enum line)l, now[l]), ERR_OK);
+                told[l] = now[l];
+            }
+        }
+    }
+    tap_edges_sampled(t, e->sample_ns);
+    assert_int_equal(tap_edges_end(t, ear_time(e, s->now_ns)), ERR_OK);
+    return t;
+}
+
+/* The machine deselects as the very last thing: SELECT0 has but two edges, and the clocks'
+ * offset alone would put one of them outside of what both taps saw. */
+static void the_last_edge_of_a_recording_is_not_one_sided(void **state)
+{
+    static const int64_t OFFSET[] = {20, -20, 0, 900};
+    static struct session ends;
+    struct tap_compare c;
+    (void)state;
+    session_make(&ends, 6);
+    session_add(&ends, MS, LINE_SELECT0, HIGH);
+    for (size_t i = 0; i < sizeof OFFSET / sizeof OFFSET[0]; i++) {
+        struct tap_edges *m = hear_looks(&ends, &(struct ear){.sample_ns = 10});
+        struct tap_edges *d =
+            hear_looks(&ends, &(struct ear){.offset_ns = OFFSET[i], .sample_ns = 40});
+        assert_int_equal(tap_compare(m, d, NULL, true, &c), ERR_OK);
+        const struct tap_line *select = tap_of(&c, LINE_SELECT0);
+        assert_int_equal(select->relation, TAP_SAME);
+        assert_int_equal(select->matched, 2);
+        assert_int_equal(select->only_machine + select->only_drive, 0);
+        all_same_but(&c, 0);
+        tap_edges_free(m);
+        tap_edges_free(d);
+    }
+}
+
+/* Edges that are truly one end's own are still found: the machine deselects once more. */
+static void one_edge_too_many_still_counts(void **state)
+{
+    static struct session more;
+    struct tap_compare c;
+    (void)state;
+    more = session;
+    session_add(&more, 5 * US, LINE_SELECT0, HIGH);
+    session_add(&more, 5 * US, LINE_SELECT0, LOW);
+    session_add(&more, 100 * MS, LINE_MOTOR, HIGH);
+    struct tap_edges *m = hear_looks(&more, &(struct ear){.sample_ns = 10});
+    more.edge[more.count - 3].level = LOW;
+    struct tap_edges *d = hear_looks(&more, &(struct ear){.sample_ns = 10});
+    assert_int_equal(tap_compare(m, d, NULL, true, &c), ERR_OK);
+    assert_int_equal(tap_of(&c, LINE_SELECT0)->relation, TAP_DIFFER);
+    assert_int_equal(tap_of(&c, LINE_SELECT0)->only_machine, 2);
+    assert_int_equal(tap_of(&c, LINE_SELECT0)->only_drive, 0);
+    tap_edges_free(m);
+    tap_edges_free(d);
+}
+
+/* Read pulses of 400 ns between the looks of a tap with 1 MS/s: it says nothing of RDATA. */
+static void pulses_too_short_for_one_tap_are_not_compared(void **state)
+{
+    struct tap_compare c;
+    (void)state;
+    for (int slow_drive = 0; slow_drive < 2; slow_drive++) {
+        const struct ear fine = {.sample_ns = 40};
+        const struct ear coarse = {.sample_ns = 1000};
+        struct tap_edges *m = hear_looks(&session, slow_drive != 0 ? &fine : &coarse);
+        struct tap_edges *d = hear_looks(&session, slow_drive != 0 ? &coarse : &fine);
+        assert_int_equal(tap_compare(m, d, NULL, true, &c), ERR_OK);
+        assert_true(c.aligned);
+        assert_int_equal(tap_of(&c, LINE_RDATA)->relation, TAP_NOT_COMPARED);
+        all_same_but(&c, BIT(LINE_RDATA));
+        tap_edges_free(m);
+        tap_edges_free(d);
+    }
+}
+
 static int make(void **state)
 {
     (void)state;
@@ -295,6 +389,9 @@ int main(void)
         cmocka_unit_test(one_single_change_that_coincides_counts),
         cmocka_unit_test(taps_that_share_only_a_regular_train_are_not_aligned),
         cmocka_unit_test(taps_of_different_sessions_are_not_aligned),
+        cmocka_unit_test(the_last_edge_of_a_recording_is_not_one_sided),
+        cmocka_unit_test(one_edge_too_many_still_counts),
+        cmocka_unit_test(pulses_too_short_for_one_tap_are_not_compared),
         cmocka_unit_test(lines_are_compared_through_the_cables_map),
     };
     return cmocka_run_group_tests(tests, make, NULL);
