@@ -2,6 +2,7 @@
  * the visits. */
 #include "evidence/survey_private.h"
 
+#include <math.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -165,6 +166,10 @@ static enum err finish(struct survey_run *r)
     struct survey *s = r->out;
     bool guessed = false;
     sampling_settle(r, true);
+    if (r->o->edges_out != NULL) {
+        tap_edges_sampled(r->o->edges_out, (int64_t)ceil(s->sample_ns));
+        TRY(tap_edges_end(r->o->edges_out, r->now_ns));
+    }
     TRY(visit_close(r, r->now_ns));
     supply_finish(r, r->now_ns);
     TRY(bus_tracker_finish(r->tracker, r->now_ns, &s->story));
