@@ -29,10 +29,9 @@ static void done(struct survey *s)
     free(s);
 }
 
-/* An invented drive of 200 ms a turn with pulses of 3 ms, each at its time in a row of
- * flags ('|' seen, '.' missing, 'o' missing in a turn without READY, '<' cut short by
- * the gate that opens late in it). Its head makes the seeks given: first step, number of steps,
- * 3 ms apart. */
+/* Invented: turns of 200 ms and pulses of 3 ms, one flag a turn: '|' seen, '.' missing, 'o'
+ * missing while READY is inactive, '<' cut short by the gate that opens late in it. The head
+ * makes the seeks given: first step, number of steps, 3 ms apart. */
 struct seek_of {
     int at_ms, steps;
 };
