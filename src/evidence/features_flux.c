@@ -9,6 +9,8 @@
  */
 #define MARGIN_POOR_PERCENT 20.0
 #define DAMAGED_POOR        0.2
+/* Further from every rate of the drive than writer and reader together can be: another rate. */
+#define RATE_OFF 0.1
 
 struct sums {
     double transitions, noise, other, poor, clean;
@@ -111,41 +113,57 @@ static enum err add_fields(const struct feature_from *f, const struct sums *a,
     return ERR_OK;
 }
 
+/* The drive's rate that a measured one is nearest to, in kbit/s. */
+static double nearest_rate(const struct limit *l, double kbps)
+{
+    double rates[] = {l->has_min ? l->min : l->typ, l->typ, l->has_max ? l->max : l->typ};
+    double best = rates[0];
+
+    for (size_t i = 1; i < sizeof rates / sizeof *rates; i++)
+        if (rates[i] > 0 && fabs(log(kbps / rates[i])) < fabs(log(kbps / best)))
+            best = rates[i];
+    return best;
+}
+
 static enum err add_cell(const struct feature_from *f, const struct sums *a,
                          struct feature_list *l)
 {
     static const double edges[] = {4, 12};
-    double nominal, off;
+    const struct limit *rate = profile_limit(f->c->drive, "data_rate_kbps");
+    double kbps, nominal, off;
     struct feature *n;
 
-    if (a->weight <= 0 || a->rate <= 0)
+    if (a->weight <= 0 || a->rate <= 0 || !rate || !rate->has_typ)
         return ERR_OK;
-    nominal = 1e9 / (2.0 * a->rate);
-    off = fabs(a->cell / a->weight - nominal) / nominal * 100;
+    kbps = 1e6 / (2 * a->cell / a->weight);
+    nominal = nearest_rate(rate, kbps);
+    off = fabs(kbps - nominal) / nominal * 100;
     TRY(feature_add(l, f, FEATURE_CELL, GROUP_READ, SIG_RDATA, 0, &n, "flux.cell",
-                    "the bit cell is %.1f ns, %.1f %% off nominal", a->cell / a->weight, off));
+                    "the bit cell is %.1f ns, %.1f %% off that of %.0f kbit/s",
+                    a->cell / a->weight, off, nominal));
     feature_soften(n, off, 0.2, edges, 3);
     feature_value(n, a->cell / a->weight, 1, "ns");
     return ERR_OK;
 }
 
-/* The rate found against the one that names the drive's class and the least and most it is made
- * for. */
+/* The rate that the disk was written at: the measured one with this drive's speed taken out. */
 static enum err add_rate(const struct feature_from *f, const struct sums *a,
                          struct feature_list *l)
 {
     const struct limit *rate = profile_limit(f->c->drive, "data_rate_kbps");
-    double low, high;
+    double nominal_rpm = profile_number(f->c->drive, "speed_rpm", 0);
+    double kbps, off;
     struct feature *n;
 
-    if (!rate || a->weight <= 0 || a->rate <= 0)
+    if (!rate || !rate->has_typ || a->weight <= 0 || a->rate <= 0)
         return ERR_OK;
-    low = rate->has_min ? rate->min : rate->typ;
-    high = rate->has_max ? rate->max : rate->typ;
-    TRY(feature_add(l, f, FEATURE_RATE, GROUP_READ, SIG_RDATA,
-                    a->rate < 900 * low || a->rate > 1100 * high, &n, "flux.rate",
-                    "the data rate is %d kbit/s", a->rate / 1000));
-    feature_value(n, a->rate / 1000.0, 0, "kbit/s");
+    kbps = 1e6 / (2 * a->cell / a->weight);
+    if (f->s->rotation.from == ROTATION_INDEX && nominal_rpm > 0)
+        kbps *= nominal_rpm / f->s->rotation.rpm;
+    off = fabs(kbps / nearest_rate(rate, kbps) - 1);
+    TRY(feature_add(l, f, FEATURE_RATE, GROUP_READ, SIG_RDATA, off > RATE_OFF, &n, "flux.rate",
+                    "the disk was written at %.0f kbit/s", kbps));
+    feature_value(n, kbps, 1, "kbit/s");
     feature_limit(n, rate);
     return ERR_OK;
 }

@@ -277,7 +277,7 @@ static enum err add_sampling(const struct feature_from *f, struct feature_list *
 {
     struct feature *n;
 
-    if (!f->s->flux_recorded || f->s->sample_ns <= 0)
+    if (!f->s->flux_recorded || !f->s->sample_known)
         return ERR_OK;
     TRY(feature_add(l, f, FEATURE_SAMPLING, GROUP_READ, SIG_COUNT, !f->s->flux_usable, &n,
                     f->s->flux_usable ? "tap.sampling" : "tap.sampled-too-slowly",

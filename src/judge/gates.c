@@ -116,7 +116,9 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
         strongest = n->group[g].group;
     }
     free(joint);
-    if (speaking < 2)
+    if (v->leading == END_NONE && n->group_count < 3)
+        verdict_gate(v, "only %zu groups of evidence were seen", n->group_count);
+    else if (v->leading != END_NONE && speaking < 2)
         verdict_gate(v, "only %d independent group%s of evidence speaks for it", speaking,
                      speaking == 1 ? "" : "s");
     if (then != v->leading)

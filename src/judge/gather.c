@@ -29,9 +29,23 @@ static enum err take(const struct case_capture *cap, const struct case_file *c,
     return err;
 }
 
-/* The unit in use: as the case says, else the select that this tap shows active. */
+/* A select that is on for less of the recording is a unit being polled, not worked. */
+#define WORKED_SHARE 0.1
+
+static double share_on(const struct line_stats *s)
+{
+    double time = (double)(s->low_ns + s->high_ns);
+
+    return time > 0 ? (double)s->low_ns / time : 0;
+}
+
+/* The unit in use: as the case says, else the one whose select is on most of the time at some
+ * tap. */
 static int unit_of(const struct case_file *c, const struct taken *t)
 {
+    double most = WORKED_SHARE;
+    int unit = 0;
+
     for (size_t i = 0; i < c->capture_count; i++)
         if (c->capture[i].unit >= 0)
             return c->capture[i].unit;
@@ -40,14 +54,15 @@ static int unit_of(const struct case_file *c, const struct taken *t)
             enum line at = (enum line)(LINE_SELECT0 + u);
             enum line m =
                 c->capture[i].tap == TAP_MACHINE_END ? at : cable_to_machine(c->cable, at);
-            enum line_state s = t[i].survey.story.line[at].state;
+            double on = share_on(&t[i].survey.story.line[at]);
 
-            if (m >= LINE_SELECT0 && m <= LINE_SELECT3 &&
-                (s == LINE_TOGGLES || s == LINE_ALWAYS_ACTIVE))
-                return (int)(m - LINE_SELECT0);
+            if (m >= LINE_SELECT0 && m <= LINE_SELECT3 && on > most) {
+                most = on;
+                unit = (int)(m - LINE_SELECT0);
+            }
         }
     }
-    return 0;
+    return unit;
 }
 
 static bool same_run(const struct case_capture *a, const struct case_capture *b)
@@ -95,6 +110,7 @@ static void setting_of(const struct case_file *c, struct setting *s)
         .ready_sure = !strcmp(profile_word(d, "pin34", "none"), "ready") ||
                       !strcmp(profile_name(d), "drive-8"),
         .waits_ready = profile_flag(m, "waits_ready", false),
+        .head_load = !strcmp(profile_name(d), "drive-8"),
         .has_motor = profile_flag(d, "has_motor_line", true),
         .two_sided = profile_number(d, "sides", 2) > 1.5,
         .rotor_index = !strcmp(profile_word(d, "index_origin", "hole"), "rotor"),

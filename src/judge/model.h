@@ -48,6 +48,7 @@ struct setting {
     bool inline_role; /* false: the adapter stands in for the machine */
     bool has_ready, ready_sure /* its pin bears READY, and nothing else */, waits_ready,
         has_motor, two_sided, rotor_index;
+    bool head_load;        /* the drive reads only with its head loaded by HLOAD */
     bool tap_pull_up;      /* some tap of this run has pull-ups */
     double no_index_timer; /* share of this chip's makings that end by a timer */
     double restores_first; /* chance that the session begins with a restore */

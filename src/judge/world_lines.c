@@ -43,8 +43,13 @@ static struct pattern driven(const struct play *p, enum sig s)
     switch (s) {
     case SIG_SEL:
     case SIG_MOT:
-    case SIG_HLOAD:
         return make(0.0002, 0.967, 0.025, 0.0078);
+    case SIG_HLOAD:
+        /* loaded for reading, by machines that use the line at all */
+        if (!p->s->head_load)
+            return make(0.4, 0.55, 0.04, 0.01);
+        return p->blind || !p->restored ? make(0.5, 0.44, 0.05, 0.01)
+                                        : make(0.002, 0.94, 0.05, 0.008);
     case SIG_STEP:
         return p->out_steps || p->in_steps ? live() : never();
     case SIG_SIDE:

@@ -31,6 +31,8 @@ static void play_signal(struct play *p)
     }
     if (f->medium == MEDIUM_WORN)
         scale(&p->clean, 0.7, &p->poor);
+    if (f->medium == MEDIUM_TRACKS)
+        scale(&p->clean, 0.5, &p->poor);
     if (f->spin == SPIN_UNSTEADY || f->hub || f->sags || f->stepper_slips)
         scale(&p->clean, 0.5, &p->poor);
     if (f->grounds || f->terminator_missing || f->terminator_double)
@@ -39,7 +41,7 @@ static void play_signal(struct play *p)
         scale(&p->clean, 0.15, &p->poor);
     if (p->in[SIG_SIDE] == RX_NOISY || p->plug_out[SIG_RDATA] == RX_NOISY)
         scale(&p->clean, 0.2, &p->poor);
-    if (p->in[SIG_HLOAD] == RX_NEVER)
+    if (p->in[SIG_HLOAD] == RX_NEVER && p->s->head_load)
         scale(&p->clean, 0.1, &p->silent);
     if (p->in[SIG_WGATE] == RX_STUCK) {
         /* a head that writes reads nothing; before the gate came on it read */
