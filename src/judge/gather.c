@@ -39,21 +39,18 @@ static double share_on(const struct line_stats *s)
     return time > 0 ? (double)s->low_ns / time : 0;
 }
 
-/* The unit in use: as the case says, else the one whose select is on most of the time at some
- * tap. */
-static int unit_of(const struct case_file *c, const struct taken *t)
+/* The unit whose select is on most of the time at taps of one end; -1 none. */
+static int unit_at(const struct case_file *c, const struct taken *t, bool machine_end)
 {
     double most = WORKED_SHARE;
-    int unit = 0;
+    int unit = -1;
 
-    for (size_t i = 0; i < c->capture_count; i++)
-        if (c->capture[i].unit >= 0)
-            return c->capture[i].unit;
     for (size_t i = 0; i < c->capture_count; i++) {
+        if ((c->capture[i].tap == TAP_MACHINE_END) != machine_end)
+            continue;
         for (int u = 0; u < 4; u++) {
             enum line at = (enum line)(LINE_SELECT0 + u);
-            enum line m =
-                c->capture[i].tap == TAP_MACHINE_END ? at : cable_to_machine(c->cable, at);
+            enum line m = machine_end ? at : cable_to_machine(c->cable, at);
             double on = share_on(&t[i].survey.story.line[at]);
 
             if (m >= LINE_SELECT0 && m <= LINE_SELECT3 && on > most) {
@@ -63,6 +60,21 @@ static int unit_of(const struct case_file *c, const struct taken *t)
         }
     }
     return unit;
+}
+
+/* The unit in use: as the case says, else what the machine's own plug shows: behind a cable
+ * whose twist may be wrong a select is not what it is called. */
+static int unit_of(const struct case_file *c, const struct taken *t)
+{
+    int unit;
+
+    for (size_t i = 0; i < c->capture_count; i++)
+        if (c->capture[i].unit >= 0)
+            return c->capture[i].unit;
+    unit = unit_at(c, t, true);
+    if (unit < 0)
+        unit = unit_at(c, t, false);
+    return unit < 0 ? 0 : unit;
 }
 
 static bool same_run(const struct case_capture *a, const struct case_capture *b)

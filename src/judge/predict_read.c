@@ -20,7 +20,7 @@ static void signal_at(const struct world *w, enum tap tap, double *clean, double
 void predict_quality(const struct world *w, const struct feature *f, double *answer)
 {
     static const double c[] = {0.985, 0.012, 0.002, 0.001}, p[] = {0.17, 0.78, 0.04, 0.01},
-                        n[] = {0.01, 0.05, 0.93, 0.01}, other[] = {0.5, 0.15, 0.25, 0.1};
+                        n[] = {0.01, 0.05, 0.93, 0.01}, other[] = {0.7, 0.1, 0.13, 0.07};
     double clean, poor, noise;
 
     if (w->play.f->medium == MEDIUM_DENSITY) {
@@ -36,7 +36,7 @@ void predict_fields(const struct world *w, const struct feature *f, double *answ
 {
     static const double c[] = {0.955, 0.042, 0.002, 0.001}, p[] = {0.1, 0.4, 0.35, 0.15},
                         n[] = {0.005, 0.005, 0.02, 0.97}, worn[] = {0.12, 0.73, 0.12, 0.03},
-                        other[] = {0.4, 0.1, 0.1, 0.4};
+                        other[] = {0.62, 0.1, 0.08, 0.2};
     const struct state *s = w->play.f;
     double clean, poor, noise;
 
@@ -109,5 +109,5 @@ void predict_rate(const struct world *w, const struct feature *f, double *answer
     const struct state *s = w->play.f;
 
     (void)f;
-    predict_yes(answer, s->medium == MEDIUM_DENSITY ? 0.75 : s->profile ? 0.3 : 0.002);
+    predict_yes(answer, s->medium == MEDIUM_DENSITY ? 0.75 : s->profile ? 0.15 : 0.002);
 }

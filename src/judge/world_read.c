@@ -127,8 +127,6 @@ void play_read(struct play *p)
         p->hang = waits ? 0.85 : (1 - p->s->no_index_timer) * 0.6;
         p->read_ok *= waits ? 0.02 : 0.3;
     }
-    if (f->profile)
-        p->read_ok *= 0.6;
 }
 
 /* Writing: a chip cannot tell that nothing was written; the read back shows it, or nobody

@@ -50,7 +50,8 @@ twisted="--machine controller-82077 --drive drive-35-hd --cable ribbon-34-twiste
   sample heron-sound none decided - 4 $dd --asked read,write --flux-ms 40 --format wec
   sample heron-index-conductor cable decided cable.INDEX.open 2 $dd --asked read --flux-ms 10
   sample heron-read-conductor cable decided cable.RDATA.open 5 $dd --asked read --flux-ms 250 --format wec
-  sample heron-index-lead setup decided setup.lead.INDEX.open 3 $dd --asked seek --flux-ms 10
+  # one group of evidence against a machine that works: the contract's gates leave it open
+  sample heron-index-lead undecided undecided setup.lead.INDEX.open 3 $dd --asked seek --flux-ms 10
   sample heron-upper-head drive decided drive.head1.dead 6 $dd --asked read --flux-ms 120 --format wec
   sample heron-other-density disk decided disk.density.wrong 7 $dd --asked read --flux-ms 120 --format wec
   sample tern-track-zero cable decided cable.TRK00.open 3 $timed --asked read --flux-ms 10
