@@ -53,6 +53,19 @@ static const char *const group_names[GROUP_COUNT] = {
     [GROUP_SWAP] = "substitution",
 };
 
+static const enum group group_of[SIG_COUNT] = {
+    [SIG_SEL] = GROUP_SELECT,  [SIG_MOT] = GROUP_MOTOR,    [SIG_DIR] = GROUP_HEAD,
+    [SIG_STEP] = GROUP_HEAD,   [SIG_SIDE] = GROUP_READ,    [SIG_WGATE] = GROUP_WRITE,
+    [SIG_WDATA] = GROUP_WRITE, [SIG_DENSITY] = GROUP_READ, [SIG_HLOAD] = GROUP_READ,
+    [SIG_INDEX] = GROUP_MOTOR, [SIG_TRK00] = GROUP_HEAD,   [SIG_WPROT] = GROUP_WRITE,
+    [SIG_RDATA] = GROUP_READ,  [SIG_READY] = GROUP_MOTOR,  [SIG_DSKCHG] = GROUP_SELECT,
+};
+
+enum group group_of_sig(enum sig s)
+{
+    return group_of[s];
+}
+
 int feature_answers(enum feature_kind kind)
 {
     return answers[kind];

@@ -59,6 +59,8 @@ enum group {
     GROUP_COUNT
 };
 const char *group_name(enum group g);
+/* The mechanism that a signal belongs to. */
+enum group group_of_sig(enum sig s);
 
 /* Answers of FEATURE_LINE. HELD: a drive's output that is active as long as the drive is
  * selected, and only then. */

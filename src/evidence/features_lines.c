@@ -17,14 +17,6 @@
 /* Lines that touch change within the rise of one line. */
 #define SAME_TIME_NS INT64_C(20000)
 
-static const enum group group_of[SIG_COUNT] = {
-    [SIG_SEL] = GROUP_SELECT,  [SIG_MOT] = GROUP_MOTOR,    [SIG_DIR] = GROUP_HEAD,
-    [SIG_STEP] = GROUP_HEAD,   [SIG_SIDE] = GROUP_READ,    [SIG_WGATE] = GROUP_WRITE,
-    [SIG_WDATA] = GROUP_WRITE, [SIG_DENSITY] = GROUP_READ, [SIG_HLOAD] = GROUP_READ,
-    [SIG_INDEX] = GROUP_MOTOR, [SIG_TRK00] = GROUP_HEAD,   [SIG_WPROT] = GROUP_WRITE,
-    [SIG_RDATA] = GROUP_READ,  [SIG_READY] = GROUP_MOTOR,  [SIG_DSKCHG] = GROUP_SELECT,
-};
-
 static const char *const state_words[STATE_COUNT] = {
     "never becomes active", "moves as a live line does", "is active all the time", "is erratic",
     "is active as long as the drive is selected"};
@@ -113,8 +105,8 @@ static enum err add_line(const struct feature_from *f, enum sig s, struct featur
     if (s == SIG_RDATA && !f->s->flux_usable)
         return ERR_OK;
     snprintf(id, sizeof id, "line.%s.%s", line_name(f->name[s]), state_ids[state]);
-    return feature_add(l, f, FEATURE_LINE, group_of[s], s, state, NULL, id, "%s %s at the %s%s",
-                       line_name(f->name[s]), state_words[state],
+    return feature_add(l, f, FEATURE_LINE, group_of_sig(s), s, state, NULL, id,
+                       "%s %s at the %s%s", line_name(f->name[s]), state_words[state],
                        f->at_drive ? "drive end" : "machine end",
                        from_drive && state != STATE_ALWAYS && state != STATE_HELD &&
                                feature_recorded(f, SIG_SEL) && seen_active(f, SIG_SEL)
@@ -185,7 +177,7 @@ static enum err add_level_pairs(const struct feature_from *f, struct feature_lis
         if (!same_times(f, a, z))
             continue;
         snprintf(id, sizeof id, "pair.%s+%s", line_name(f->name[a]), line_name(f->name[z]));
-        TRY(feature_add(l, f, FEATURE_PAIR, group_of[a], a, 1, &n, id,
+        TRY(feature_add(l, f, FEATURE_PAIR, group_of_sig(a), a, 1, &n, id,
                         "%s and %s are active at the same times", line_name(f->name[a]),
                         line_name(f->name[z])));
         n->sig2 = (int)z;
@@ -208,7 +200,7 @@ static enum err add_pairs(const struct feature_from *f, struct feature_list *l)
         if (a == SIG_COUNT || z == SIG_COUNT)
             continue;
         snprintf(id, sizeof id, "pair.%s+%s", line_name(b->pair[i].a), line_name(b->pair[i].b));
-        TRY(feature_add(l, f, FEATURE_PAIR, group_of[a], a, 1, &n, id,
+        TRY(feature_add(l, f, FEATURE_PAIR, group_of_sig(a), a, 1, &n, id,
                         "%s and %s move together at the %s (%lld edges at the same moment)",
                         line_name(b->pair[i].a), line_name(b->pair[i].b),
                         f->at_drive ? "drive end" : "machine end", (long long)b->pair[i].both));

@@ -127,16 +127,6 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
     return ERR_OK;
 }
 
-static double group_best(const struct inference *n, size_t h, size_t g)
-{
-    const struct rows *r = inference_rows(n, h, inference_run_of(n, g));
-    double best = -(double)INFINITY;
-
-    for (size_t i = 0; i < r->count; i++)
-        best = fmax(best, r->group_ln[i * n->group_count + g]);
-    return best;
-}
-
 /* How much better each group would be explained by some other cause than by the best whole
  * explanation. */
 static double conflict(const struct inference *n, size_t best)
@@ -147,8 +137,8 @@ static double conflict(const struct inference *n, size_t best)
         double top = -(double)INFINITY;
 
         for (size_t h = 0; h < n->hyp_count; h++)
-            top = fmax(top, group_best(n, h, g));
-        sum += (top - group_best(n, best, g)) / NAT_PER_DECIBAN;
+            top = fmax(top, inference_group_best(n, h, g));
+        sum += (top - inference_group_best(n, best, g)) / NAT_PER_DECIBAN;
     }
     return sum;
 }

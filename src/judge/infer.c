@@ -233,8 +233,7 @@ static int by_score(const void *a, const void *b)
     return (x->fault > y->fault) - (x->fault < y->fault);
 }
 
-/* The best value of a group over the rows of a hypothesis. */
-static double group_best(const struct inference *n, size_t h, size_t g)
+double inference_group_best(const struct inference *n, size_t h, size_t g)
 {
     const struct rows *r = inference_rows_of(n, h, inference_run_of(n, g));
     double best = -(double)INFINITY;
@@ -250,7 +249,7 @@ static double best_group(const struct inference *n, size_t h)
     double best = 0;
 
     for (size_t g = 0; g < n->group_count; g++)
-        best = fmax(best, group_best(n, h, g) - group_best(n, 0, g));
+        best = fmax(best, inference_group_best(n, h, g) - inference_group_best(n, 0, g));
     return best;
 }
 

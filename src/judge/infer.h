@@ -52,6 +52,8 @@ struct inference {
 };
 
 const struct rows *inference_rows(const struct inference *n, size_t hyp, int run);
+/* The best that any row of a hypothesis does for a group. */
+double inference_group_best(const struct inference *n, size_t hyp, size_t group);
 /* The run whose features a group holds; what a person told counts as the last. */
 int inference_run_of(const struct inference *n, size_t group);
 /* ln of the weight of each row of a hypothesis in a run: its choice and all groups. */

@@ -240,15 +240,8 @@ static predictor *const predictors[FEATURE_KINDS] = {
  * of it is left open. */
 static bool touches_group(const struct state *s, enum group g)
 {
-    static const enum group of[SIG_COUNT] = {
-        [SIG_SEL] = GROUP_SELECT,  [SIG_MOT] = GROUP_MOTOR,    [SIG_DIR] = GROUP_HEAD,
-        [SIG_STEP] = GROUP_HEAD,   [SIG_SIDE] = GROUP_READ,    [SIG_WGATE] = GROUP_WRITE,
-        [SIG_WDATA] = GROUP_WRITE, [SIG_DENSITY] = GROUP_READ, [SIG_HLOAD] = GROUP_READ,
-        [SIG_INDEX] = GROUP_MOTOR, [SIG_TRK00] = GROUP_HEAD,   [SIG_WPROT] = GROUP_WRITE,
-        [SIG_RDATA] = GROUP_READ,  [SIG_READY] = GROUP_MOTOR,  [SIG_DSKCHG] = GROUP_SELECT,
-    };
-
-    return s->join_a >= 0 && (of[s->join_a] == g || of[s->join_b] == g);
+    return s->join_a >= 0 &&
+           (group_of_sig((enum sig)s->join_a) == g || group_of_sig((enum sig)s->join_b) == g);
 }
 
 void world_predict(const struct world *w, const struct feature *f, double *answer)
