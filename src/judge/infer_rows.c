@@ -102,29 +102,40 @@ static double feature_ln(const struct inference *n, size_t h, const struct world
     return log(p);
 }
 
+static enum err row_fill(const struct inference *n, size_t h, int run, unsigned u,
+                         const struct world *w, double chance)
+{
+    struct rows *r = inference_rows_of(n, h, run);
+    float *to;
+
+    TRY(row_add(n, r));
+    r->untold[r->count - 1] = (unsigned short)u;
+    r->choice_ln[r->count - 1] = log(chance);
+    to = r->answer_ln + (r->count - 1) * inference_features(n);
+    for (size_t i = 0; i < inference_features(n); i++) {
+        const struct feature *f = &n->g->features.item[i];
+
+        if ((f->run < 0 ? n->g->runs : f->run) == run)
+            to[i] = (float)feature_ln(n, h, w, f);
+    }
+    return ERR_OK;
+}
+
 static enum err evaluate_run(const struct inference *n, size_t h, int run,
                              const struct state *state)
 {
-    struct rows *r = inference_rows_of(n, h, run);
     struct play begun;
+    struct world w;
 
     world_begin(state, &n->g->setting[run], &begun);
-    for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
-        struct world w;
-        double chance = world_play(&begun, u, &w);
-        float *to;
+    for (unsigned base = 0; base < UNTOLD_POOR; base++) {
+        for (unsigned signal = 0; signal <= UNTOLD_SIGNAL; signal += UNTOLD_POOR) {
+            double chance = world_play(&begun, base | signal, &w);
 
-        if (chance < CHOICE_MIN)
-            continue;
-        TRY(row_add(n, r));
-        r->untold[r->count - 1] = (unsigned short)u;
-        r->choice_ln[r->count - 1] = log(chance);
-        to = r->answer_ln + (r->count - 1) * inference_features(n);
-        for (size_t i = 0; i < inference_features(n); i++) {
-            const struct feature *f = &n->g->features.item[i];
-
-            if ((f->run < 0 ? n->g->runs : f->run) == run)
-                to[i] = (float)feature_ln(n, h, &w, f);
+            if (chance >= CHOICE_MIN)
+                TRY(row_fill(n, h, run, base | signal, &w, chance));
+            if (w.play.signal >= 1)
+                break;
         }
     }
     return ERR_OK;

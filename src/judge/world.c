@@ -210,17 +210,28 @@ void world_begin(const struct state *state, const struct setting *setting, struc
     play_lines(out);
 }
 
+/* Choices that are none in this play, seen before it is played. */
+static bool no_choice(const struct play *p, unsigned untold)
+{
+    return ((untold & UNTOLD_LATE) && p->in[SIG_WGATE] != RX_STUCK) ||
+           ((untold & UNTOLD_WRITES) && !p->writes);
+}
+
 double world_play(const struct play *begun, unsigned untold, struct world *out)
 {
-    struct play p = *begun;
+    struct play p;
     double chance;
 
-    p.untold = untold;
-    if (p.f->join_a >= 0)
-        play_lines(&p); /* what a touching line does depends on the session */
-    if (((untold & UNTOLD_LATE) && p.in[SIG_WGATE] != RX_STUCK) ||
-        ((untold & UNTOLD_WRITES) && !p.writes))
+    out->play.signal = 1;
+    if (begun->f->join_a < 0 && no_choice(begun, untold))
         return 0;
+    p = *begun;
+    p.untold = untold;
+    if (p.f->join_a >= 0) {
+        play_lines(&p); /* what a touching line does depends on the session */
+        if (no_choice(&p, untold))
+            return 0;
+    }
     play_drive(&p);
     if ((untold & UNTOLD_WAITS) && !p.blind)
         return 0;
@@ -228,9 +239,8 @@ double world_play(const struct play *begun, unsigned untold, struct world *out)
     play_read(&p);
     play_machine(&p);
     chance = choice_chance(&p);
-    if (chance <= 0)
-        return 0;
     out->play = p;
-    world_lines(out);
+    if (chance > 0)
+        world_lines(out);
     return chance;
 }

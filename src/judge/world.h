@@ -55,7 +55,9 @@ struct world {
 /* What does not depend on the choice of what nobody told. state and setting are borrowed. */
 void world_begin(const struct state *state, const struct setting *setting, struct play *out);
 /* Returns the chance of this choice: 0 where it cannot be, or differs in nothing from one that
- * is counted already (out is not written then). The choices of one state sum to 1. */
+ * is counted already; the lines are played only otherwise. The choices of one state sum to 1.
+ * out->play.signal is the chance of the choice's read signal, or 1 where no other read signal
+ * needs a look either. */
 double world_play(const struct play *begun, unsigned untold, struct world *out);
 
 /* Chance of each answer of a feature, each at least the recording mix's share, so that nothing
