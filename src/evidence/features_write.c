@@ -32,7 +32,7 @@ static enum err add_read_back(const struct feature_from *f, struct feature_list 
         if (!v->after_write)
             continue;
         good += v->data_good;
-        bad += v->data_damaged + v->ids_bad;
+        bad += v->data_damaged + v->data_absent + v->ids_bad;
     }
     if (good + bad < 3)
         return ERR_OK;

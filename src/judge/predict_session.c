@@ -140,7 +140,7 @@ void predict_read_back(const struct world *w, const struct feature *f, double *a
 
     (void)f;
     if (p->in[SIG_WDATA] != RX_OK)
-        bad = 0.9;
+        bad = 0.85;
     else if (p->f->write_dead)
         bad = 0.35;
     else if (p->poor > 0.3 || p->f->terminator_missing)

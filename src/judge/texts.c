@@ -5,6 +5,8 @@
 #include <string.h>
 
 static void add(char (*list)[VERDICT_TEXT_MAX], size_t *count, const char *fmt, va_list ap)
+    PRINTF_LIKE(3, 0);
+static void add(char (*list)[VERDICT_TEXT_MAX], size_t *count, const char *fmt, va_list ap)
 {
     if (*count >= VERDICT_TEXTS_MAX)
         return;
