@@ -152,9 +152,10 @@ static enum err add_overrun(const struct feature_from *f, struct feature_list *l
         return ERR_OK;
     for (size_t i = 0; i < b->seek_count; i++) {
         const struct seek *k = &b->seek[i];
-        int over = k->trk00_before == LEVEL_LOW ? k->steps
-                   : k->trk00_step > 0          ? k->steps - k->trk00_step
-                                                : 0;
+        int over = k->trk00_after != LEVEL_LOW    ? 0
+                   : k->trk00_before == LEVEL_LOW ? k->steps
+                   : k->trk00_step > 0            ? k->steps - k->trk00_step
+                                                  : 0;
 
         if (k->direction >= 0 || (k->trk00_before != LEVEL_LOW && k->trk00_step <= 0))
             continue;

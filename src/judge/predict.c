@@ -55,9 +55,9 @@ static void unselected(const struct world *w, const struct feature *f, double *a
 
 static void index_pulses(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double good[] = {0.989, 0.002, 0.008, 0.001}, weak[] = {0.3, 0.6, 0.09, 0.01},
-                        noisy[] = {0.45, 0.1, 0.44, 0.01}, holes[] = {0.05, 0.02, 0.03, 0.9},
-                        gaps[] = {0.5, 0.4, 0.09, 0.01};
+    static const double good[] = {0.9905, 0.0005, 0.008, 0.001},
+                        weak[] = {0.3, 0.6, 0.09, 0.01}, noisy[] = {0.45, 0.1, 0.44, 0.01},
+                        holes[] = {0.05, 0.02, 0.03, 0.9}, gaps[] = {0.5, 0.4, 0.09, 0.01};
     const struct state *s = w->play.f;
 
     (void)f;
