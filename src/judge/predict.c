@@ -128,7 +128,8 @@ static void crosstalk(const struct world *w, const struct feature *f, double *an
     (void)f;
     predict_yes(answer, s->grounds              ? 0.75
                         : s->sags || s->contact ? 0.3
-                        : s->terminator_missing ? 0.2
+                        : s->terminator_missing ? 0.5
+                        : s->terminator_double  ? 0.2
                                                 : 0.015);
 }
 

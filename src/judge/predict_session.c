@@ -102,7 +102,7 @@ void predict_place(const struct world *w, const struct feature *f, double *answe
         answer[i] = (1 - sure) / PLACE_COUNT;
     if (w->play.f->stepper_slips)
         answer[PLACE_AGREE] += 0.25;
-    if (w->play.f->grounds)
+    if (w->play.f->grounds || w->play.f->terminator_missing)
         answer[PLACE_OFF] += 0.5;
     answer[place_expected(w, f->tap)] += sure;
 }

@@ -126,6 +126,10 @@ static void machine_line(const struct play *p, enum sig s, struct world *w)
         ok = mix(ok, erratic(), 0.15);
     if (f->grounds)
         ok = mix(ok, erratic(), 0.15);
+    /* the drive's inputs end at the terminator: without it they ring, with two their lows are
+     * weak */
+    if (f->terminator_missing || f->terminator_double)
+        ok = mix(ok, erratic(), 0.3);
     w->machine[s] = tied ? always() : ok;
     w->drive[s] = w->machine[s];
     if (f->conductor[s] == MODE_DEAD || f->plug == PLUG_UNPLUGGED)
