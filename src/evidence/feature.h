@@ -131,6 +131,8 @@ enum {
 };
 #define FEATURE_ANSWERS_MAX 9
 
+enum swap_back { BACK_NOT_TRIED, BACK_RETURNED, BACK_STAYED_AWAY };
+
 struct feature {
     enum feature_kind kind;
     enum group group;
@@ -145,6 +147,7 @@ struct feature {
     int answers;
     unsigned asked;         /* of the capture */
     bool known_good;        /* FEATURE_SWAP: the spare */
+    enum swap_back back;    /* FEATURE_SWAP: what the old part did when it was put back */
     struct finding finding; /* weights not yet set */
 };
 

@@ -47,9 +47,7 @@ static void add_up(const struct visit *v, struct sums *a)
         a->other += n;
         return;
     }
-    if (v->quality.margin_percent < MARGIN_POOR_PERCENT && (broken || !v->ids_good))
-        a->poor += n;
-    else if (broken)
+    if (broken || (v->quality.margin_percent < MARGIN_POOR_PERCENT && !v->ids_good))
         a->poor += n;
     else
         a->clean += n;
@@ -176,7 +174,7 @@ struct sides {
 
 static void add_side(const struct visit *v, struct sides *d)
 {
-    int s = v->side;
+    int8_t s = v->side;
 
     if (s < 0 || s > 1 || !v->selected || !v->motor || !v->settled || v->after_write)
         return;
@@ -200,33 +198,45 @@ static void add_side(const struct visit *v, struct sides *d)
     d->side1_visits += s == 1;
 }
 
-static enum err add_sides(const struct feature_from *f, struct feature_list *l)
+/* Which side the identifiers name. */
+static enum err add_side_id(const struct feature_from *f, const struct sides *d,
+                            struct feature_list *l)
 {
-    struct sides d = {0};
+    int wrong = d->zero + d->one;
+    int answer = wrong == 0 ? 0 : d->zero && d->one ? 3 : d->zero ? 1 : 2;
+
+    if (d->as_selected + wrong == 0)
+        return ERR_OK;
+    return feature_add(
+        l, f, FEATURE_SIDE_ID, GROUP_READ, SIG_SIDE, answer, NULL,
+        answer ? "side.wrong" : "side.as-selected",
+        answer ? "identifiers are of another side than SIDE selects (%d of %d visits)"
+               : "identifiers are of the side that SIDE selects (%d wrong of %d visits)",
+        wrong, d->as_selected + wrong);
+}
+
+/* Side 1 beside side 0: 0 alike, 1 no usable signal, 2 worse. */
+static int side_1_answer(const struct sides *d)
+{
+    bool silent = d->silent[1] > d->ns[1] / 2;
+    bool noise = d->noise[1] > d->t[1] / 2;
+
+    if (silent || (noise && d->noise[0] < d->t[0] / 2))
+        return 1;
+    if (d->fields[0] <= 0 || d->fields[1] <= 0 ||
+        d->damaged[1] / d->fields[1] <= d->damaged[0] / d->fields[0] + 0.3)
+        return 0;
+    return noise ? 1 : 2;
+}
+
+static enum err add_side_1(const struct feature_from *f, const struct sides *d,
+                           struct feature_list *l)
+{
     int answer;
 
-    if (!feature_recorded(f, SIG_SIDE))
+    if (d->ns[0] < 100000000 || d->ns[1] < 100000000 || d->t[0] < TRANSITIONS_MIN)
         return ERR_OK;
-    for (size_t i = 0; i < f->s->visit_count; i++)
-        add_side(&f->s->visit[i], &d);
-    if (d.as_selected + d.zero + d.one > 0) {
-        answer = d.zero + d.one == 0 ? 0 : d.zero && d.one ? 3 : d.zero ? 1 : 2;
-        TRY(feature_add(
-            l, f, FEATURE_SIDE_ID, GROUP_READ, SIG_SIDE, answer, NULL,
-            answer ? "side.wrong" : "side.as-selected",
-            answer ? "identifiers are of another side than SIDE selects (%d of %d visits)"
-                   : "identifiers are of the side that SIDE selects (%d wrong of %d visits)",
-            d.zero + d.one, d.as_selected + d.zero + d.one));
-    }
-    if (d.ns[0] < 100000000 || d.ns[1] < 100000000 || d.t[0] < TRANSITIONS_MIN)
-        return ERR_OK;
-    if (d.silent[1] > d.ns[1] / 2 || (d.noise[1] > d.t[1] / 2 && d.noise[0] < d.t[0] / 2))
-        answer = 1;
-    else
-        answer = d.fields[0] > 0 && d.fields[1] > 0 &&
-                 d.damaged[1] / d.fields[1] > d.damaged[0] / d.fields[0] + 0.3;
-    answer =
-        answer == 1 && !(d.silent[1] > d.ns[1] / 2 || d.noise[1] > d.t[1] / 2) ? 2 : answer;
+    answer = side_1_answer(d);
     return feature_add(l, f, FEATURE_SIDE_1, GROUP_READ, SIG_SIDE, answer, NULL,
                        answer == 0   ? "side1.alike"
                        : answer == 1 ? "side1.silent"
@@ -234,6 +244,18 @@ static enum err add_sides(const struct feature_from *f, struct feature_list *l)
                        answer == 0   ? "both sides read alike"
                        : answer == 1 ? "side 0 reads, side 1 gives no usable signal"
                                      : "side 1 reads worse than side 0");
+}
+
+static enum err add_sides(const struct feature_from *f, struct feature_list *l)
+{
+    struct sides d = {0};
+
+    if (!feature_recorded(f, SIG_SIDE))
+        return ERR_OK;
+    for (size_t i = 0; i < f->s->visit_count; i++)
+        add_side(&f->s->visit[i], &d);
+    TRY(add_side_id(f, &d, l));
+    return add_side_1(f, &d, l);
 }
 
 /* Damage that stays at its sectors is in the disk; damage that wanders is made in reading. */

@@ -102,6 +102,10 @@ enum err features_from_told(const struct case_file *c, struct feature_list *out)
                                  : "works sometimes"));
         n->sig2 = (int)end_by_name(s->part);
         n->known_good = s->known_good;
+        if (s->back && !strcmp(s->back, "fault-returned"))
+            n->back = BACK_RETURNED;
+        else if (s->back && !strcmp(s->back, "stayed-away"))
+            n->back = BACK_STAYED_AWAY;
         n->finding.observation = true;
         snprintf(n->finding.id, sizeof n->finding.id, "swap.%.60s", s->name);
         snprintf(n->finding.from, sizeof n->finding.from, "swap %.60s", s->name);

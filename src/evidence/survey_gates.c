@@ -21,6 +21,7 @@
 void index_begin(struct index_gather *g, const struct profile *drive)
 {
     g->level = LEVEL_UNKNOWN;
+    g->any_gate = drive == NULL;
     if (profile_has_word(drive, "index_gate", "seek-complete")) {
         double ms = profile_max(drive, "index_gate_ms", profile_max(drive, "settle_ms", 0));
         g->seek_gate_ns = (int64_t)(CLOCK_SLACK * ms * (double)NS_PER_MS);
@@ -58,15 +59,34 @@ enum err index_gap(struct index_gather *g, enum gap_kind kind, bool is_gap, int6
     return ERR_OK;
 }
 
+/* The end of a seek's gap, in which the gate may open. */
+static int64_t seek_tail_ns(const struct index_gather *g)
+{
+    return g->seek_gate_ns / 4;
+}
+
 enum err index_step(struct index_gather *g, int64_t ns)
 {
     struct gap_list *l = &g->gap[GAP_STEPPING];
+    if (g->any_gate) { /* steps without a pulse between them are one stretch */
+        bool more = l->count > 0 &&
+                    (g->count == 0 || g->pulse[g->count - 1].fall_ns <= l->ns[l->count - 1]);
+        if (more) {
+            l->ns[l->count - 1] = ns;
+        }
+        return more ? ERR_OK : gap_add(g, GAP_STEPPING, ns, ns);
+    }
     if (g->seek_gate_ns == 0) {
         return ERR_OK;
     }
     if (l->count > 0 && ns <= l->ns[l->count - 1]) {
-        l->ns[l->count - 1] = ns + g->seek_gate_ns;
-        return ERR_OK;
+        int64_t *end_ns = &l->ns[l->count - 1];
+        int64_t fall_ns = g->count > 0 ? g->pulse[g->count - 1].fall_ns : 0;
+        if (fall_ns <= *end_ns - seek_tail_ns(g)) {
+            *end_ns = ns + g->seek_gate_ns;
+            return ERR_OK;
+        }
+        *end_ns = fall_ns; /* a pulse shows that the gate had opened */
     }
     return gap_add(g, GAP_STEPPING, ns, ns + g->seek_gate_ns);
 }
@@ -138,7 +158,8 @@ static bool spans_touch(const struct spans *s, int64_t from_ns, int64_t to_ns)
 static double median(int64_t *number, size_t count, size_t least)
 {
     qsort(number, count, sizeof *number, compare_i64);
-    return count >= least && count > 0 ? (double)number[count / 2] : 0;
+    size_t middle = count / 2;
+    return count >= least && count > 0 ? (double)number[middle] : 0;
 }
 
 struct usual {
@@ -195,15 +216,21 @@ static bool gate_holds(const struct index_gather *g, enum gap_kind kind, int64_t
     return l->count > 0 && 2 * falls * turn_ns <= closed_ns;
 }
 
+static bool is_narrow(const struct index_pulse *p, double width_ns)
+{
+    return p->rise_ns >= 0 && (double)(p->rise_ns - p->fall_ns) < NARROW * width_ns;
+}
+
 /* A gate that opens late in a pulse shows only its end, one that closes only its beginning: the
  * first is put back to where it fell by the usual width, the second has no width. */
-static void mend_cut(struct index_gather *g, const struct spans *gates, double width_ns)
+static void mend_cut(struct index_gather *g, const struct spans *gates,
+                     const struct spans *hard, double width_ns)
 {
-    for (size_t i = 0; i < g->count && gates->count > 0; i++) {
+    for (size_t i = 0; i < g->count; i++) {
         struct index_pulse *p = &g->pulse[i];
-        bool fall_gated = spans_touch(gates, p->fall_ns - EDGE_NS, p->fall_ns);
-        bool narrow = (double)(p->rise_ns - p->fall_ns) < NARROW * width_ns;
-        if (p->rise_ns < 0 || !narrow) {
+        bool fall_gated = spans_touch(gates, p->fall_ns - EDGE_NS, p->fall_ns) ||
+                          spans_touch(hard, p->fall_ns - EDGE_NS, p->fall_ns);
+        if (!is_narrow(p, width_ns)) {
             continue;
         }
         size_t at = span_at(gates, p->fall_ns + 1);
@@ -215,6 +242,19 @@ static void mend_cut(struct index_gather *g, const struct spans *gates, double w
             p->rise_ns = -1;
         } else if (fall_gated && alone) {
             p->fall_ns = fall_ns;
+        }
+    }
+}
+
+/* Of a drive that is not known: a narrow pulse may be cut where READY or STEP moved since the
+ * pulse before. It has no width then, and its fall stays, for no gate is proven. */
+static void doubt_cut(struct index_gather *g, const struct spans *gates, double width_ns)
+{
+    for (size_t i = 0; i < g->count; i++) {
+        struct index_pulse *p = &g->pulse[i];
+        int64_t since_ns = i > 0 ? p[-1].fall_ns : INT64_MIN;
+        if (is_narrow(p, width_ns) && spans_touch(gates, since_ns, p->rise_ns)) {
+            p->rise_ns = -1;
         }
     }
 }
@@ -263,13 +303,21 @@ enum err index_mend(struct survey_run *r, double rated_rpm, const struct spans *
     *out_hidden = 0;
     TRY(usual_make(g, rated_rpm, &usual));
     bool use[GAP_KINDS] = {
-        [GAP_NOT_READY] = profile_has_word(r->o->drive, "index_gate", "ready") &&
-                          gate_holds(g, GAP_NOT_READY, EDGE_NS, usual.turn_ns),
-        [GAP_STEPPING] = gate_holds(g, GAP_STEPPING, g->seek_gate_ns / 4, usual.turn_ns),
+        [GAP_NOT_READY] =
+            g->any_gate || (profile_has_word(r->o->drive, "index_gate", "ready") &&
+                            gate_holds(g, GAP_NOT_READY, EDGE_NS, usual.turn_ns)),
+        [GAP_STEPPING] =
+            g->any_gate || gate_holds(g, GAP_STEPPING, seek_tail_ns(g), usual.turn_ns),
     };
     TRY(gaps_merge(g, use, &gates));
-    mend_cut(g, &gates, usual.width_ns);
-    *out_hidden = count_hidden(g, &gates, hard, usual.turn_ns);
+    if (g->any_gate) {
+        static const struct spans NONE = {0};
+        mend_cut(g, &NONE, hard, usual.width_ns);
+        doubt_cut(g, &gates, usual.width_ns);
+    } else {
+        mend_cut(g, &gates, hard, usual.width_ns);
+        *out_hidden = count_hidden(g, &gates, hard, usual.turn_ns);
+    }
     free(gates.ns);
     return ERR_OK;
 }

@@ -97,7 +97,8 @@ static double fit_within(struct search *s, size_t i, double low, double high)
             return 0;
         }
         double fit = 0;
-        for (double steps = least; steps < most && fit <= 0; steps++) {
+        for (int64_t k = (int64_t)least; (double)k < most && fit <= 0; k++) {
+            double steps = (double)k;
             fit = fit_within(s, i + 1, fmax(low, (d - 1) / steps), fmin(high, (d + 1) / steps));
         }
         if (fit > 0) {

@@ -61,6 +61,7 @@ struct index_gather {
     size_t count, cap;
     enum level level;
     struct gap_list gap[GAP_KINDS];
+    bool any_gate; /* the drive is not known: READY and STEP may gate, how long is not told */
     int64_t seek_gate_ns; /* from the last STEP to seek-complete; 0: INDEX is not gated by it */
     bool full;
 };
@@ -74,7 +75,7 @@ enum err index_step(struct index_gather *g, int64_t ns);
 enum err index_gaps(struct survey_run *r, struct spans *out);
 /* Mend the pulses that a gate of the drive cut. *out_hidden: those that rotation_from_index()
  * will call missing but that such a gate hid. */
-enum err index_mend(struct survey_run *r, double rated_rpm, const struct spans *gaps,
+enum err index_mend(struct survey_run *r, double rated_rpm, const struct spans *hard,
                     int32_t *out_hidden);
 void index_gather_release(struct index_gather *g);
 

@@ -154,6 +154,38 @@ static bool meant(const struct load *l, const struct section *s, enum sig g)
     return l->w->at_machine[g] != LINE_NONE && takes(s->lines, g) && comes_from(l, s, g);
 }
 
+/* The fault of one line, named as at the drive's or the machine's plug. */
+static enum err add_line(struct load *l, const struct section *s, struct fault *f,
+                         bool drive_named, double share)
+{
+    char name[FAULT_NAME_MAX];
+
+    f->line = drive_named ? l->w->at_drive[f->sig] : l->w->at_machine[f->sig];
+    expand(name, sizeof name, s->name, line_name(f->line));
+    return add(l, s, name, line_name(f->line), f, share);
+}
+
+/* The fault of a test lead at each tap that was used. */
+static enum err add_leads(struct load *l, const struct section *s, const struct fault *model,
+                          double share)
+{
+    for (enum tap t = TAP_MACHINE_END; t <= TAP_DRIVE_END; t++) {
+        struct fault f = *model;
+        char *text;
+        size_t len;
+
+        if (!l->tapped[t])
+            continue;
+        f.tap = t;
+        TRY(add_line(l, s, &f, f.end == END_DRIVE || t == TAP_DRIVE_END, share));
+        text = l->out->fault[l->out->count - 1].text;
+        len = strlen(text);
+        snprintf(text + len, sizeof f.text - len, " (%s end)",
+                 t == TAP_DRIVE_END ? "drive" : "machine");
+    }
+    return ERR_OK;
+}
+
 static enum err add_lines(struct load *l, const struct section *s, enum end end, double weight)
 {
     bool leads = word_in(s->lines, "tapped");
@@ -165,26 +197,14 @@ static enum err add_lines(struct load *l, const struct section *s, enum end end,
     if (!n || (leads && !taps))
         return ERR_OK;
     for (enum sig g = 0; g < SIG_COUNT; g++) {
+        struct fault f = {.end = end, .sig = g, .sig2 = SIG_COUNT, .tap = TAP_DRIVE_END};
+
         if (!meant(l, s, g))
             continue;
-        for (enum tap t = leads ? TAP_MACHINE_END : TAP_DRIVE_END; t <= TAP_DRIVE_END; t++) {
-            struct fault f = {.end = end, .sig = g, .sig2 = SIG_COUNT, .tap = t};
-            bool drive_named = end == END_DRIVE || (leads && t == TAP_DRIVE_END);
-            char name[FAULT_NAME_MAX];
-
-            if (leads && !l->tapped[t])
-                continue;
-            f.line = drive_named ? l->w->at_drive[g] : l->w->at_machine[g];
-            expand(name, sizeof name, s->name, line_name(f.line));
-            TRY(add(l, s, name, line_name(f.line), &f, weight / (n * (leads ? taps : 1))));
-            if (leads) {
-                char *text = l->out->fault[l->out->count - 1].text;
-                size_t len = strlen(text);
-
-                snprintf(text + len, sizeof f.text - len, " (%s end)",
-                         t == TAP_DRIVE_END ? "drive" : "machine");
-            }
-        }
+        if (leads)
+            TRY(add_leads(l, s, &f, weight / (n * taps)));
+        else
+            TRY(add_line(l, s, &f, end == END_DRIVE, weight / n));
     }
     return ERR_OK;
 }
@@ -237,7 +257,7 @@ static enum err add_section(struct load *l, const struct section *s)
     struct fault f = {
         .sig = SIG_COUNT, .sig2 = SIG_COUNT, .line = LINE_NONE, .tap = TAP_DRIVE_END};
     char prefix[16];
-    double weight;
+    double weight = 0;
     size_t dot = strcspn(s->name, ".");
 
     if (dot >= sizeof prefix)

@@ -197,13 +197,18 @@ static enum err compare_taps(const struct case_file *c, const struct taken *t,
 static void note_outcomes(const struct case_file *c, struct gathered *g)
 {
     int worked = 0, other = 0;
+    bool observed = false;
+
+    for (size_t i = 0; i < c->told_count; i++)
+        observed = observed || !strcmp(c->told[i].section, "observed");
 
     for (size_t i = 0; i < c->capture_count; i++) {
         worked += c->capture[i].outcome == OUTCOME_WORKED;
         other +=
             c->capture[i].outcome != OUTCOME_WORKED && c->capture[i].outcome != OUTCOME_UNKNOWN;
     }
-    g->complaint = other > 0;
+    /* who tried a swap, or describes the drive, complains */
+    g->complaint = other > 0 || (!worked && (c->swap_count > 0 || observed));
     g->all_worked = worked > 0 && !other;
 }
 

@@ -36,6 +36,7 @@ static enum err groups_make(struct inference *n)
 {
     size_t count = inference_features(n);
 
+    n->group_count = 0;
     n->group = calloc(count + 1, sizeof *n->group);
     if (!n->group)
         return ERR_MEMORY;
@@ -233,13 +234,13 @@ static int by_score(const void *a, const void *b)
     return (x->fault > y->fault) - (x->fault < y->fault);
 }
 
-double inference_group_best(const struct inference *n, size_t h, size_t g)
+double inference_group_best(const struct inference *n, size_t hyp, size_t group)
 {
-    const struct rows *r = inference_rows_of(n, h, inference_run_of(n, g));
+    const struct rows *r = inference_rows_of(n, hyp, inference_run_of(n, group));
     double best = -(double)INFINITY;
 
     for (size_t i = 0; i < r->count; i++)
-        best = fmax(best, r->group_ln[i * n->group_count + g]);
+        best = fmax(best, r->group_ln[i * n->group_count + group]);
     return best;
 }
 
@@ -272,7 +273,7 @@ static bool stood_for(const struct inference *n, const struct candidate *c, size
 static enum err pairs_make(struct inference *n, size_t *cap)
 {
     size_t singles = n->hyp_count;
-    struct candidate *c = calloc(singles, sizeof *c);
+    struct candidate *c = calloc(singles + 1, sizeof *c);
     size_t count = 0, some;
     enum err err = c ? ERR_OK : ERR_MEMORY;
 

@@ -19,9 +19,9 @@ size_t inference_runs(const struct inference *n)
     return (size_t)n->g->runs + 1;
 }
 
-struct rows *inference_rows_of(const struct inference *n, size_t h, int run)
+struct rows *inference_rows_of(const struct inference *n, size_t hyp, int run)
 {
-    return &n->rows[h * inference_runs(n) + (size_t)run];
+    return &n->rows[hyp * inference_runs(n) + (size_t)run];
 }
 
 const struct rows *inference_rows(const struct inference *n, size_t hyp, int run)
@@ -34,13 +34,24 @@ int inference_run_of(const struct inference *n, size_t group)
     return n->group[group].run < 0 ? n->g->runs : n->group[group].run;
 }
 
-bool hypothesis_unlisted(const struct inference *n, size_t h)
+bool hypothesis_unlisted(const struct inference *n, size_t hyp)
 {
-    return n->hyp[h].kind == HYP_UNLISTED || n->hyp[h].kind == HYP_UNEXPLAINED;
+    return n->hyp[hyp].kind == HYP_UNLISTED || n->hyp[hyp].kind == HYP_UNEXPLAINED;
 }
 
 /* ---- likelihoods
  * ----------------------------------------------------------------------------- */
+
+/* The old part put back: a broken one brings the fault back, a contact that was cured mostly
+ * does not (handbook, diagnosis, 1.6); where nothing is wrong anything may have changed. */
+static double back_answer(const struct feature *f, bool none, bool contact)
+{
+    double returns = none ? 0.3 : contact ? 0.25 : 0.95;
+
+    if (f->back == BACK_NOT_TRIED || f->soft[0] < 0.5)
+        return 1;
+    return f->back == BACK_RETURNED ? returns : 1 - returns;
+}
 
 /* A substitution is an intervention: the part is replaced by one that is good with the odds of
  * its condition (handbook, diagnosis, 1.6). */
@@ -58,11 +69,12 @@ static double swap_answer(const struct inference *n, const struct hypothesis *h,
     if (h->a >= 0)
         contact = !strncmp(n->c->fault[h->a].effect, "conductor", 9) ||
                   strstr(n->c->fault[h->a].effect, "contact");
-    works = h->kind == HYP_NONE ? 0.5 : cured ? (1 - bad_spare) * 0.93 : contact ? 0.2 : 0.05;
+    works = h->kind == HYP_NONE ? 0.3 : cured ? (1 - bad_spare) * 0.93 : contact ? 0.2 : 0.05;
     answer[0] = works;
     answer[2] = 0.04;
     answer[1] = 1 - works - answer[2];
-    return f->soft[0] * answer[0] + f->soft[1] * answer[1] + f->soft[2] * answer[2];
+    return (f->soft[0] * answer[0] + f->soft[1] * answer[1] + f->soft[2] * answer[2]) *
+           back_answer(f, h->kind == HYP_NONE, contact && !cured);
 }
 
 static enum err row_add(const struct inference *n, struct rows *r)
@@ -141,19 +153,19 @@ static enum err evaluate_run(const struct inference *n, size_t h, int run,
     return ERR_OK;
 }
 
-enum err hypothesis_evaluate(const struct inference *n, size_t h)
+enum err hypothesis_evaluate(const struct inference *n, size_t hyp)
 {
     struct state state;
 
-    hypothesis_state(n, &n->hyp[h], &state);
+    hypothesis_state(n, &n->hyp[hyp], &state);
     for (int run = 0; run <= n->g->runs; run++) {
-        if (!hypothesis_unlisted(n, h)) {
-            TRY(evaluate_run(n, h, run, &state));
+        if (!hypothesis_unlisted(n, hyp)) {
+            TRY(evaluate_run(n, hyp, run, &state));
             continue;
         }
-        TRY(row_add(n, inference_rows_of(n, h, run)));
-        inference_rows_of(n, h, run)->untold[0] = 0;
-        inference_rows_of(n, h, run)->choice_ln[0] = 0;
+        TRY(row_add(n, inference_rows_of(n, hyp, run)));
+        inference_rows_of(n, hyp, run)->untold[0] = 0;
+        inference_rows_of(n, hyp, run)->choice_ln[0] = 0;
     }
     return ERR_OK;
 }

@@ -173,11 +173,11 @@ static void list_untested(const struct inference *n, struct verdict *v)
     if (!n->g->flux_seen)
         verdict_untested(v, "the read signal: RDATA was not recorded, or sampled too slowly");
     for (size_t h = 0; h < n->hyp_count; h++) {
-        const struct fault *f = n->hyp[h].a >= 0 ? &n->c->fault[n->hyp[h].a] : NULL;
+        const struct hypothesis *y = &n->hyp[h];
+        const struct fault *f = y->kind == HYP_SINGLE ? &n->c->fault[y->a] : NULL;
         size_t len = strlen(lines);
 
-        if (n->hyp[h].kind == HYP_SINGLE && n->hyp[h].left_out &&
-            !strcmp(f->effect, "conductor * open"))
+        if (f && y->left_out && !strcmp(f->effect, "conductor * open"))
             snprintf(lines + len, sizeof lines - len, "%s%s", len ? ", " : "",
                      line_name(f->line));
     }

@@ -62,7 +62,7 @@ static void ask(const struct inference *n, size_t h, const struct feature *f, do
 static void ask_swap(const struct inference *n, size_t h, enum end part, double *answer)
 {
     const struct hypothesis *y = &n->hyp[h];
-    double works = y->kind == HYP_NONE          ? 0.5
+    double works = y->kind == HYP_NONE          ? 0.3
                    : y->kind == HYP_UNEXPLAINED ? 1.0 / 3
                    : y->end == part             ? 0.88
                                                 : 0.06;

@@ -52,7 +52,7 @@ struct flag_word {
 };
 #define FLAG(part, mode, member)                                                               \
     {                                                                                          \
-        part, mode, offsetof(struct state, member)                                             \
+        (part), (mode), offsetof(struct state, member)                                         \
     }
 static const struct flag_word flags[] = {
     FLAG("grounds", "open", grounds),

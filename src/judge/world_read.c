@@ -69,6 +69,24 @@ static void choose_signal(struct play *p)
         *of[i] = i == which;
 }
 
+/* Faults that spoil some reads and leave others. */
+static double spoilt_at_times(const struct play *p, double ok)
+{
+    const struct state *f = p->f;
+
+    if (f->contact)
+        ok *= 0.35;
+    if (f->hub || f->sags)
+        ok *= 0.8;
+    if (p->in[SIG_WGATE] == RX_STUCK)
+        ok *= 0.05;
+    if (f->index_weak)
+        ok *= 0.6;
+    if (p->in[SIG_DENSITY] != RX_OK)
+        ok *= 0.6;
+    return ok;
+}
+
 /* Chance that the machine reads what it asks for, given that it has come so far. */
 static double usable(const struct play *p)
 {
@@ -93,17 +111,7 @@ static double usable(const struct play *p)
         ok *= p->in[SIG_SIDE] == RX_STUCK ? 0.1 : p->untold & UNTOLD_SIDE_1 ? 0.1 : 1;
     if (f->head_side1 && (p->untold & UNTOLD_SIDE_1))
         ok *= 0.1;
-    if (f->contact)
-        ok *= 0.35;
-    if (f->hub || f->sags)
-        ok *= 0.8;
-    if (p->in[SIG_WGATE] == RX_STUCK)
-        ok *= 0.05;
-    if (f->index_weak)
-        ok *= 0.6;
-    if (p->in[SIG_DENSITY] != RX_OK)
-        ok *= 0.6;
-    return ok;
+    return spoilt_at_times(p, ok);
 }
 
 void play_read(struct play *p)
