@@ -23,9 +23,6 @@
 #define BLUR         0.3
 #define NOTHING_SAID 0.1
 
-/* ---- groups
- * ---------------------------------------------------------------------------------- */
-
 static bool belongs(const struct evidence_group *g, const struct feature *f)
 {
     return g->run == f->run && g->group == f->group && g->tap == f->tap &&
@@ -174,9 +171,6 @@ static double run_sum(const struct inference *n, size_t h, int run, size_t chang
     return ln_sum(ln, r->count);
 }
 
-/* ---- the whole
- * ------------------------------------------------------------------------------- */
-
 static enum err allocate(struct inference *n, size_t most)
 {
     n->rows = calloc(most * inference_runs(n), sizeof *n->rows);
@@ -305,8 +299,8 @@ static double single_evidence(const struct inference *n, int fault)
     return -INFINITY;
 }
 
-/* Modes that nothing exercised are left out of the sum (contract, `none`), and so is a second
- * fault that explains nothing more than the first. */
+/* Modes that no capture exercised are left out of the sum (contract, `none`), and so is a
+ * second fault that explains nothing more than the first. */
 static void leave_out(struct inference *n)
 {
     double none = n->hyp[0].ln_evidence;
@@ -315,7 +309,7 @@ static void leave_out(struct inference *n)
         struct hypothesis *y = &n->hyp[h];
 
         if (y->kind == HYP_SINGLE)
-            y->left_out = fabs(y->ln_evidence - none) < EXERCISED_NAT;
+            y->left_out = n->g->runs > 0 && fabs(y->ln_evidence - none) < EXERCISED_NAT;
         else if (y->kind == HYP_PAIR)
             y->left_out =
                 y->ln_evidence - fmax(single_evidence(n, y->a), single_evidence(n, y->b)) <

@@ -39,9 +39,6 @@ bool hypothesis_unlisted(const struct inference *n, size_t hyp)
     return n->hyp[hyp].kind == HYP_UNLISTED || n->hyp[hyp].kind == HYP_UNEXPLAINED;
 }
 
-/* ---- likelihoods
- * ----------------------------------------------------------------------------- */
-
 /* The old part put back: a broken one brings the fault back, a contact that was cured mostly
  * does not (handbook, diagnosis, 1.6); where nothing is wrong anything may have changed. */
 static double back_answer(const struct feature *f, bool none, bool contact)

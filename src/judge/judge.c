@@ -165,6 +165,14 @@ static enum err weigh_findings(const struct inference *n, struct verdict *v)
     return err;
 }
 
+/* The fault of a hypothesis that nothing exercised; NULL where it is another. */
+static const struct fault *fault_left_out(const struct inference *n, size_t h)
+{
+    const struct hypothesis *y = &n->hyp[h];
+
+    return y->kind == HYP_SINGLE && y->left_out ? &n->c->fault[y->a] : NULL;
+}
+
 /* Lines that nothing here exercised, in one sentence; then the parts. */
 static void list_untested(const struct inference *n, struct verdict *v)
 {
@@ -173,21 +181,21 @@ static void list_untested(const struct inference *n, struct verdict *v)
     if (!n->g->flux_seen)
         verdict_untested(v, "the read signal: RDATA was not recorded, or sampled too slowly");
     for (size_t h = 0; h < n->hyp_count; h++) {
-        const struct hypothesis *y = &n->hyp[h];
-        const struct fault *f = y->kind == HYP_SINGLE ? &n->c->fault[y->a] : NULL;
+        const struct fault *f = fault_left_out(n, h);
         size_t len = strlen(lines);
 
-        if (f && y->left_out && !strcmp(f->effect, "conductor * open"))
+        if (f && !strcmp(f->effect, "conductor * open"))
             snprintf(lines + len, sizeof lines - len, "%s%s", len ? ", " : "",
                      line_name(f->line));
     }
     if (lines[0])
         verdict_untested(v, "lines that nothing here exercised: %s", lines);
-    for (size_t h = 0; h < n->hyp_count; h++)
-        if (n->hyp[h].kind == HYP_SINGLE && n->hyp[h].left_out &&
-            n->c->fault[n->hyp[h].a].line == LINE_NONE)
-            verdict_untested(v, "%s: nothing here would have shown it",
-                             n->c->fault[n->hyp[h].a].text);
+    for (size_t h = 0; h < n->hyp_count; h++) {
+        const struct fault *f = fault_left_out(n, h);
+
+        if (f && f->line == LINE_NONE)
+            verdict_untested(v, "%s: nothing here would have shown it", f->text);
+    }
     if (v->end[END_TWO] < 0.05)
         verdict_untested(v, "faults that come and go: one session clears only so far");
 }

@@ -112,7 +112,7 @@ static int find(const struct value_word *w, size_t n, const char *part, const ch
             return w[i].value;
     return -1;
 }
-#define FIND(table) find(table, sizeof table / sizeof *table, part, mode)
+#define FIND(table) find(table, sizeof(table) / sizeof *(table), part, mode)
 
 static bool apply_part(struct state *s, const char *part, const char *mode)
 {

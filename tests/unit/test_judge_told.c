@@ -1,0 +1,126 @@
+/* What a person told, and swaps, with no capture at all. The cases are invented. */
+#include "judge/judge.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+
+static void judge_text(const char *text, struct verdict *v)
+{
+    char folder[] = "/tmp/whichend-told-XXXXXX", path[64];
+    struct err_msg e = {0};
+    struct profile_path *profiles = NULL;
+    struct case_file c;
+    struct judge_options o = {0};
+    FILE *f;
+
+    assert_non_null(mkdtemp(folder));
+    snprintf(path, sizeof path, "%s/case.ini", folder);
+    f = fopen(path, "w");
+    assert_non_null(f);
+    fputs(text, f);
+    assert_int_equal(fclose(f), 0);
+    assert_int_equal(profile_path_make(TEST_SOURCE_DIR "/profiles", &profiles, &e), ERR_OK);
+    if (case_file_read(folder, profiles, &c, &e) != ERR_OK)
+        fail_msg("%s", e.text);
+    o.profiles = profiles;
+    if (judge_case(&c, &o, v, &e) != ERR_OK)
+        fail_msg("%s", e.text);
+    case_file_release(&c);
+    profile_path_free(profiles);
+    unlink(path);
+    rmdir(folder);
+}
+
+#define HEAD                                                                                   \
+    "[case]\ntitle = told\nmachine = controller-generic\ndrive = drive-35-dd\ncable = "        \
+    "ribbon-34-straight\n"
+
+/* Handbook, repair reports, 2.1: lamp or motor on as soon as the ribbon is plugged, host
+ * unpowered: the ribbon is reversed. */
+static void lamp_lit_with_the_machine_off_points_at_the_plug(void **state)
+{
+    struct verdict v;
+
+    (void)state;
+    judge_text(HEAD "[observed]\nlamp = always\nlamp-host-off = yes\nmotor-host-off = yes\n",
+               &v);
+    assert_int_equal(v.leading, END_CABLE);
+    assert_string_equal(v.fault, "cable.plug.reversed");
+    assert_int_not_equal(v.grade, GRADE_DECIDED); /* one person's word is one group */
+    verdict_release(&v);
+}
+
+static double cable_after(const char *swap)
+{
+    char text[1024];
+    struct verdict v;
+    double p;
+
+    snprintf(text, sizeof text, HEAD "[observed]\nlamp = on-access\n%s", swap);
+    judge_text(text, &v);
+    assert_int_not_equal(v.grade, GRADE_DECIDED);
+    p = v.also[END_CABLE];
+    verdict_release(&v);
+    return p;
+}
+
+/* Handbook, diagnosis, 1.6: a swap that cures raises its part; put back, the fault's return
+ * raises it further and its staying away lowers it again. */
+static void swapping_back_tells_a_part_from_its_contact(void **state)
+{
+    double none = cable_after("");
+    double cured =
+        cable_after("[swap c]\npart = cable\ncondition = known-good\noutcome = worked\n");
+    double returned = cable_after("[swap c]\npart = cable\ncondition = known-good\noutcome = "
+                                  "worked\nback = fault-returned\n");
+    double away = cable_after("[swap c]\npart = cable\ncondition = known-good\noutcome = "
+                              "worked\nback = stayed-away\n");
+
+    (void)state;
+    assert_true(cured > none + 0.1);
+    assert_true(returned > cured);
+    assert_true(away < cured);
+}
+
+/* Handbook, repair reports, 2.2: another part in its place that fails too speaks against the
+ * part. */
+static void a_swap_that_fails_clears_its_part(void **state)
+{
+    double none = cable_after("");
+    double failed =
+        cable_after("[swap c]\npart = cable\ncondition = known-good\noutcome = failed\n");
+
+    (void)state;
+    assert_true(failed < none / 3);
+}
+
+static void nothing_told_leaves_everything_open(void **state)
+{
+    struct verdict v;
+
+    (void)state;
+    judge_text(HEAD, &v);
+    assert_int_equal(v.grade, GRADE_UNDECIDED);
+    assert_true(v.next_count > 0);
+    verdict_release(&v);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(lamp_lit_with_the_machine_off_points_at_the_plug),
+        cmocka_unit_test(swapping_back_tells_a_part_from_its_contact),
+        cmocka_unit_test(a_swap_that_fails_clears_its_part),
+        cmocka_unit_test(nothing_told_leaves_everything_open),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
