@@ -255,7 +255,7 @@ static bool hand_line(struct parser *p, struct span raw, char *out, size_t size)
         size_t shown = (size_t)((const char *)memchr(s.at, ']', s.len) - s.at) + 1;
         return hand_piece(p, out, size, (struct span){s.at, shown});
     }
-    struct span value;
+    struct span value = NOTHING;
     if (check_pair(p, s, &value) != ERR_OK)
         return false;
     const char *equals = memchr(s.at, '=', s.len);
@@ -292,7 +292,7 @@ static int take_pair(void *user, const char *section, const char *key, const cha
     if (p->result != ERR_OK)
         return 0;
     struct span v = {value, strlen(value)};
-    size_t key_at, value_at;
+    size_t key_at = 0, value_at = 0;
     if (p->same_value) {
         p->text.len--; /* the last value's NUL */
         return keep(p, v, &value_at) == ERR_OK;

@@ -195,7 +195,7 @@ enum err profile_file_list(const struct profile_path *p, const char *folder, cha
     for (size_t i = 0; i < p->places && r == ERR_OK; i++) {
         char *path = NULL;
         r = folder_path(p, i, folder, &path, e);
-        if (r == ERR_OK)
+        if (path != NULL)
             r = list_folder(path, &n, e);
         free(path);
     }

@@ -72,8 +72,9 @@ static double hole_angle(const struct drive *d, int hole)
 {
     int holes = d->disk->sector_holes + 1;
     double turn = d->disk->format.turn_ns;
+    int turns = hole / holes;
     int in_turn = hole % holes;
-    double base = turn * (double)(hole / holes);
+    double base = turn * turns;
     if (in_turn == 0)
         return base; /* the index hole; the sector holes lie so that it is in the middle between
                         two */
