@@ -1,3 +1,4 @@
+// clang-format off
 /* The .wec container: layout, and what its reader and writer share.
  *
  * All numbers are little endian. A file is the magic (7 bytes), the version of the layout (1
@@ -9,29 +10,36 @@
  *   12  plain length   u32, bytes of the payload after inflating (a zlib stream)
  *   16  first tick     i64
  *   24  last tick      i64, not before the first; a chunk does not begin before the last tick
- * of the one before 32  payload check  u32, CRC-32 (zlib) of the packed payload 36  head check
- * u32, CRC-32 of bytes 0 to 35
+ *                      of the one before
+ *   32  payload check  u32, CRC-32 (zlib) of the packed payload
+ *   36  head check     u32, CRC-32 of bytes 0 to 35
  *
  * "HEAD" comes first, "END " last (no payload; its last tick is the end of the capture), "EDGE"
  * between them; chunks of any other type are skipped. A file without "END " was cut short and
  * is read up to its last whole chunk.
  *
  * HEAD is text, a key, a space and a value a line; keys that are not known are skipped:
+ *
  *   tick NUM/DEN (femtoseconds) | lines NAME... | rails NAME... | role WORD | tap WORD |
- * sample-fs N | detail TEXT The lines and then the rails, in their order, are the channels 0,
- * 1, ...
+ *   sample-fs N | detail TEXT
+ *
+ * The lines and then the rails, in their order, are the channels 0, 1, ...
  *
  * EDGE is a count of groups and as many groups. A varint has 7 bits a byte, low ones first; the
- * top bit says that more follow. line:  channel u8, form u8, count varint, levels, deltas form
- * 0 or 1: that is the first level and each edge turns it over (no levels are listed); form 2:
- * one byte an edge, 0 low, 1 high, 2 not recorded deltas: ticks since the edge before (the
- * first: since the chunk's first tick). First all of the 1st, 3rd, 5th... edge, then those of
- * the 2nd, 4th...: pulse widths and gaps, which differ. Of each series first the low byte of
- * every varint, then the second byte of those that have one, and so on: jitter sits in the low
- * bytes, and deflate does better with like beside like. rail:  channel u8, 0 u8, count varint,
- * and for each sample: ticks since the one before varint, millivolts as a varint of 2n, or of
- * -2n-1 where n is negative
+ * top bit says that more follow.
+ *
+ *   line:  channel u8, form u8, count varint, levels, deltas
+ *          form 0 or 1: that is the first level and each edge turns it over (no levels are
+ *          listed); form 2: one byte an edge, 0 low, 1 high, 2 not recorded
+ *          deltas: ticks since the edge before (the first: since the chunk's first tick). First
+ *          all of the 1st, 3rd, 5th... edge, then those of the 2nd, 4th...: pulse widths and
+ *          gaps, which differ. Of each series first the low byte of every varint, then the
+ *          second byte of those that have one, and so on: jitter sits in the low bytes, and
+ *          deflate does better with like beside like.
+ *   rail:  channel u8, 0 u8, count varint, and for each sample: ticks since the one before
+ *          varint, millivolts as a varint of 2n, or of -2n-1 where n is negative
  */
+// clang-format on
 #ifndef WHICHEND_CAPTURE_WEC_H
 #define WHICHEND_CAPTURE_WEC_H
 
