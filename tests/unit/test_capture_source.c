@@ -73,7 +73,7 @@ static void gzip_members_follow_one_another(void **state)
     const size_t cut[] = {0, 1, 30, 31, strlen(VCD)};
     for (size_t i = 0; i + 1 < sizeof cut / sizeof cut[0]; i++) {
         size_t len;
-        uint8_t *packed = gzip_of(VCD + cut[i], cut[i + 1] - cut[i], &len);
+        uint8_t *packed = gzip_of(&VCD[cut[i]], cut[i + 1] - cut[i], &len);
         memcpy(all + at, packed, len);
         at += len;
         free(packed);
