@@ -82,11 +82,61 @@ static enum err add_told(const struct case_file *c, const struct feature_from *f
     return ERR_OK;
 }
 
+static const char *meter_value(const struct case_file *c, const char *name, const char *key)
+{
+    for (size_t i = 0; i < c->told_count; i++)
+        if (!strcmp(c->told[i].section, "meter") && !strcmp(c->told[i].name, name) &&
+            !strcmp(c->told[i].key, key))
+            return c->told[i].value;
+    return NULL;
+}
+
+/* A rail read with a meter at the drive's plug, against the drive's own limits. Off, it proves
+ * nothing. */
+static enum err add_meter_rail(const struct feature_from *f, const char *name,
+                               struct feature_list *l)
+{
+    static const char *const key[RAIL_COUNT] = {"v5_v", "v12_v", "v24_v"};
+    const char *line = meter_value(f->c, name, "line"),
+               *value = meter_value(f->c, name, "value");
+    const char *when = meter_value(f->c, name, "when"), *unit = NULL;
+    enum rail r = line ? rail_by_name(line) : RAIL_NONE;
+    const struct limit *lim = r < RAIL_COUNT ? profile_limit(f->c->drive, key[r]) : NULL;
+    struct feature *n;
+    double volt;
+
+    if (!lim || !lim->has_min || !value || !case_quantity(value, &volt, &unit) || !unit ||
+        strcmp(unit, "V") || (when && !strcmp(when, "off")))
+        return ERR_OK;
+    TRY(feature_add(l, f, FEATURE_RAIL, GROUP_POWER, SIG_COUNT,
+                    volt < lim->min / 2 ? 2 : volt < lim->min, &n, "meter.rail",
+                    "%s reads %.2f V%s%s", line, volt, when ? " while " : "",
+                    when ? when : ""));
+    n->sig2 = (int)r;
+    n->finding.observation = true;
+    feature_value(n, volt, 0.05, "V");
+    feature_limit(n, lim);
+    snprintf(n->finding.id, sizeof n->finding.id, "meter.%.60s", name);
+    snprintf(n->finding.from, sizeof n->finding.from, "meter %.60s", name);
+    return ERR_OK;
+}
+
+static enum err add_meters(const struct case_file *c, const struct feature_from *f,
+                           struct feature_list *l)
+{
+    for (size_t i = 0; i < c->told_count; i++)
+        if (!strcmp(c->told[i].section, "meter") && !strcmp(c->told[i].key, "what") &&
+            !strcmp(c->told[i].value, "rail"))
+            TRY(add_meter_rail(f, c->told[i].name, l));
+    return ERR_OK;
+}
+
 enum err features_from_told(const struct case_file *c, struct feature_list *out)
 {
     struct feature_from f = {.c = c, .run = -1};
 
     TRY(add_told(c, &f, out));
+    TRY(add_meters(c, &f, out));
     for (size_t i = 0; i < c->swap_count; i++) {
         const struct swap_tried *s = &c->swap[i];
         struct feature *n;

@@ -76,7 +76,7 @@ static double group_sum(const struct inference *n, const struct rows *r, size_t 
 
 static double group_cap(const struct inference *n, size_t g)
 {
-    bool told = n->group[g].group == GROUP_PERSON || n->group[g].group == GROUP_SWAP;
+    bool told = n->group[g].run < 0;
 
     return told ? CAP_PERSON_DECIBANS : CAP_INSTRUMENT_DECIBANS;
 }

@@ -7,6 +7,7 @@
 /* Recording mix: what an instrument records wrongly, and what a person does (our own guesses;
  * handbook, diagnosis, 1.4). */
 #define MIX_INSTRUMENT 0.0002
+#define MIX_METER      0.02 /* a bench meter, typed in by hand */
 #define MIX_PERSON     0.06
 
 void predict_set(double *answer, int n, const double *p)
@@ -247,8 +248,9 @@ static bool touches_group(const struct state *s, enum group g)
 
 void world_predict(const struct world *w, const struct feature *f, double *answer)
 {
-    double eps =
-        f->group == GROUP_PERSON || f->group == GROUP_SWAP ? MIX_PERSON : MIX_INSTRUMENT;
+    double eps = f->group == GROUP_PERSON ? MIX_PERSON
+                 : f->run < 0             ? MIX_METER
+                                          : MIX_INSTRUMENT;
     double sum = 0;
 
     bool vague = f->kind != FEATURE_PAIR && touches_group(w->play.f, f->group);

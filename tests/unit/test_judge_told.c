@@ -102,6 +102,22 @@ static void a_swap_that_fails_clears_its_part(void **state)
     assert_true(failed < none / 3);
 }
 
+/* Common practice: a supply too weak for its load looks like a dead machine; rails are measured
+ * loaded. */
+static void a_rail_that_collapses_points_at_the_supply(void **state)
+{
+    struct verdict v;
+
+    (void)state;
+    judge_text(HEAD "[observed]\nspindle = turns-slowly\n[meter five]\nwhat = rail\nline = "
+                    "V5\nvalue = 3.9 V\n"
+                    "when = motor-start\n",
+               &v);
+    assert_int_equal(v.leading, END_POWER);
+    assert_int_not_equal(v.grade, GRADE_DECIDED);
+    verdict_release(&v);
+}
+
 static void nothing_told_leaves_everything_open(void **state)
 {
     struct verdict v;
@@ -119,6 +135,7 @@ int main(void)
         cmocka_unit_test(lamp_lit_with_the_machine_off_points_at_the_plug),
         cmocka_unit_test(swapping_back_tells_a_part_from_its_contact),
         cmocka_unit_test(a_swap_that_fails_clears_its_part),
+        cmocka_unit_test(a_rail_that_collapses_points_at_the_supply),
         cmocka_unit_test(nothing_told_leaves_everything_open),
     };
 
