@@ -135,6 +135,44 @@ static enum err sampling_judge(struct survey *s, const struct profile *drive)
     return ERR_OK;
 }
 
+/* "step_interval_ms" as "step interval" and "ms". */
+static void split_key(const char *key, char *words, size_t max, const char **unit)
+{
+    const char *last = strrchr(key, '_');
+    size_t len = last != NULL ? (size_t)(last - key) : strlen(key);
+
+    *unit = last != NULL ? last + 1 : "";
+    snprintf(words, max, "%.*s", (int)len, key);
+    for (char *p = words; *p != '\0'; p++) {
+        if (*p == '_') {
+            *p = ' ';
+        }
+    }
+}
+
+/* Limits of the profiles that a line's timing broke. */
+static enum err timing_warnings(struct survey *s)
+{
+    for (size_t i = 0; i < s->story.timing_count; i++) {
+        const struct timing_check *t = &s->story.timing[i];
+        char words[48];
+        const char *unit;
+
+        /* the first pulse of INDEX may be cut by the drive's own gates; its width is measured
+         * apart */
+        if (t->broken == 0 || t->line == LINE_INDEX) {
+            continue;
+        }
+        split_key(t->what, words, sizeof words, &unit);
+        TRY(survey_warn(s,
+                        "%s: %s goes %s to %.4g %s, the limit is %.4g (%lld of %lld times; %s)",
+                        line_name(t->line), words, t->below_min ? "down" : "up", t->worst, unit,
+                        t->limit, (long long)t->broken, (long long)t->count,
+                        t->source != NULL ? t->source : "profile"));
+    }
+    return ERR_OK;
+}
+
 static enum err warnings(struct survey_run *r, bool guessed)
 {
     struct survey *s = r->out;
@@ -179,6 +217,7 @@ static enum err finish(struct survey_run *r)
     TRY(tracks_finish(&r->tracks, s, s->rotation.rpm > 0 ? 60 / s->rotation.rpm : RATED_TURN_S,
                       &guessed));
     TRY(sampling_judge(s, r->o->drive));
+    TRY(timing_warnings(r->out));
     return warnings(r, guessed);
 }
 

@@ -229,6 +229,31 @@ static void fast_spindle_shows_in_index_and_in_flux(void **state)
     done(s);
 }
 
+static bool warned(const struct survey *s, const char *word)
+{
+    for (size_t i = 0; i < s->warning_count; i++) {
+        if (strstr(s->warning[i], word) != NULL) {
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Source: the trace's README, step spacing 3.02 ms; timing.csv d3.step_rate.eme150 asks for 12
+ * ms, d35dd.step_rate.profile for 3 ms. */
+static void steps_too_fast_for_the_drive_are_said(void **state)
+{
+    (void)state;
+    skip_without(TRACES "healthy-9/drive-end.vcd.gz");
+    struct survey *s = survey_of(TRACES "healthy-9/drive-end.vcd.gz", NULL, "drive-3");
+    assert_true(warned(s, "STEP: step interval goes down to 3.02"));
+    done(s);
+    s = survey_of(TRACES "healthy-9/drive-end.vcd.gz", NULL, "drive-35-dd");
+    assert_false(warned(s, "goes down to"));
+    assert_false(warned(s, "goes up to"));
+    done(s);
+}
+
 static void unrecorded_span_is_crossed_by_no_interval(void **state)
 {
     (void)state;
@@ -413,6 +438,7 @@ int main(void)
         cmocka_unit_test(healthy_trace_agrees_with_its_label),
         cmocka_unit_test(every_trace_agrees_with_its_label),
         cmocka_unit_test(fast_spindle_shows_in_index_and_in_flux),
+        cmocka_unit_test(steps_too_fast_for_the_drive_are_said),
         cmocka_unit_test(unrecorded_span_is_crossed_by_no_interval),
         cmocka_unit_test(a_step_begins_another_visit),
         cmocka_unit_test(rails_are_weighed_by_time_and_dip_with_the_motor),
