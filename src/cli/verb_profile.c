@@ -1,5 +1,6 @@
 /* profile list, show, check. */
 #include "cli/cli.h"
+#include "judge/catalogue_check.h"
 #include "report/lists.h"
 
 #include <stdio.h>
@@ -135,7 +136,7 @@ static enum err check_all(struct checking *c, const struct profile_path *path,
         profile_names_free(name, count);
         TRY(code);
     }
-    return ERR_OK;
+    return catalogue_check(path, &c->problems, &c->problem_count, &c->checked, e);
 }
 
 /* A word with a slash or a dot is a file, whose folder says its kind; else it is a name. */

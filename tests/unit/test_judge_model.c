@@ -5,6 +5,7 @@
 #include "base/buf.h"
 #include "base/file.h"
 #include "judge/catalogue.h"
+#include "judge/catalogue_check.h"
 #include "judge/world.h"
 #include "report/report.h"
 
@@ -297,6 +298,41 @@ static void splitting_a_fault_changes_no_end(void **state)
     run("rm -r %s", folder);
 }
 
+static size_t problems_of(const char *profiles, char *first, size_t max)
+{
+    struct profile_path *p = NULL;
+    struct err_msg e = {0};
+    struct buf problems;
+    size_t count = 0, files = 0;
+
+    buf_init(&problems, 1u << 16);
+    assert_int_equal(profile_path_make(profiles, &p, &e), ERR_OK);
+    assert_int_equal(catalogue_check(p, &problems, &count, &files, &e), ERR_OK);
+    assert_true(files >= 8);
+    snprintf(first, max, "%s", problems.data ? problems.data : "");
+    buf_release(&problems);
+    profile_path_free(p);
+    return count;
+}
+
+static void a_fault_without_source_weight_or_known_effect_is_found(void **state)
+{
+    char folder[64], profiles[96], first[512];
+
+    (void)state;
+    assert_int_equal(problems_of(TEST_SOURCE_DIR "/profiles", first, sizeof first), 0);
+    make_temp(folder);
+    snprintf(profiles, sizeof profiles, "%s/profiles", folder);
+    run("cp -r " TEST_SOURCE_DIR "/profiles %s", profiles);
+    run("printf '[drive.head.singing]\\nweight = many\\neffect = head sings\\ntext = "
+        "invented\\n' >> "
+        "%s/faults/drive.ini",
+        profiles);
+    assert_int_equal(problems_of(profiles, first, sizeof first), 3);
+    assert_non_null(strstr(first, "drive.ini:"));
+    run("rm -r %s", folder);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -307,6 +343,7 @@ int main(void)
         cmocka_unit_test(shares_of_an_end_sum_to_one),
         cmocka_unit_test(order_of_captures_changes_no_byte),
         cmocka_unit_test(splitting_a_fault_changes_no_end),
+        cmocka_unit_test(a_fault_without_source_weight_or_known_effect_is_found),
     };
 
     return cmocka_run_group_tests(tests, set_up, tear_down);
