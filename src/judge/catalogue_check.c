@@ -7,7 +7,7 @@
 
 struct checker {
     struct buf *problems;
-    size_t *count;
+    size_t count;
 };
 
 /* What every section of a kind of file must hold; the first is a number above 0. */
@@ -18,7 +18,7 @@ static const char *const test_keys[] = {"minutes", "asks", "text", "risk", "sour
 static enum err problem(struct checker *c, const struct ini_file *f, int line,
                         const char *section, const char *what, const char *key)
 {
-    (*c->count)++;
+    c->count++;
     return buf_printf(c->problems, "%s:%d: [%s] %s %s\n", f->path, line, section, what, key);
 }
 
@@ -100,8 +100,11 @@ static enum err check_folder(struct checker *c, const struct profile_path *path,
 enum err catalogue_check(const struct profile_path *path, struct buf *problems, size_t *count,
                          size_t *files, struct err_msg *e)
 {
-    struct checker c = {problems, count};
+    struct checker c = {problems, 0};
+    enum err err = check_folder(&c, path, "faults", files, e);
 
-    TRY(check_folder(&c, path, "faults", files, e));
-    return check_folder(&c, path, "tests", files, e);
+    if (err == ERR_OK)
+        err = check_folder(&c, path, "tests", files, e);
+    *count += c.count;
+    return err;
 }
