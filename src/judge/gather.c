@@ -112,17 +112,25 @@ static int number_runs(const struct case_file *c, struct taken *t)
     return runs;
 }
 
+/* READY has a pin of its own on this cable, and does not share one with DSKCHG. */
+static bool own_ready_pin(const struct profile *cable)
+{
+    int pin = cable_drive_pin(cable, LINE_READY);
+
+    return pin != 0 && pin != cable_drive_pin(cable, LINE_DSKCHG);
+}
+
 static void setting_of(const struct case_file *c, struct setting *s)
 {
     const struct profile *d = c->drive, *m = c->machine;
 
     *s = (struct setting){
-        .inline_role = true,
+        .role = ROLE_INLINE,
         .has_ready = (profile_lines(d) & LINE_BIT(LINE_READY)) != 0,
-        .ready_sure = !strcmp(profile_word(d, "pin34", "none"), "ready") ||
-                      !strcmp(profile_name(d), "drive-8"),
+        .ready_sure =
+            !strcmp(profile_word(d, "pin34", "none"), "ready") || own_ready_pin(c->cable),
         .waits_ready = profile_flag(m, "waits_ready", false),
-        .head_load = !strcmp(profile_name(d), "drive-8"),
+        .head_load = !strcmp(profile_word(d, "head_loaded_by", "none"), "hload"),
         .has_motor = profile_flag(d, "has_motor_line", true),
         .two_sided = profile_number(d, "sides", 2) > 1.5,
         .rotor_index = !strcmp(profile_word(d, "index_origin", "hole"), "rotor"),
@@ -185,7 +193,6 @@ static enum err compare_taps(const struct case_file *c, const struct taken *t,
             if (t[i].run != t[k].run || c->capture[i].tap != TAP_MACHINE_END ||
                 c->capture[k].tap != TAP_DRIVE_END)
                 continue;
-            g->both_taps = true;
             TRY(tap_compare(t[i].edges, t[k].edges, c->cable,
                             !strcmp(c->capture[i].file, c->capture[k].file), &r));
             TRY(features_from_taps(c, i, k, t[i].run, &r, &g->wiring, &g->features));
@@ -223,7 +230,9 @@ static enum err draw(const struct case_file *c, struct taken *t, struct gathered
         struct setting *s = &g->setting[t[i].run];
 
         s->asked |= c->capture[i].asked;
-        s->inline_role = c->capture[i].role == ROLE_INLINE;
+        s->role = c->capture[i].role;
+        s->disk_none = c->capture[i].disk == DISK_NONE;
+        s->disk_blank = c->capture[i].disk == DISK_BLANK;
         s->tap_pull_up = s->tap_pull_up || c->capture[i].pull_up_ohm > 0;
         g->setting[g->runs].asked |= c->capture[i].asked;
         g->adapter = g->adapter || t[i].survey.info.format == CAPTURE_WEC;

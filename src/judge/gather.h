@@ -14,7 +14,6 @@ struct gathered {
     int runs;
     struct setting
         setting[RUNS_MAX + 1]; /* one a run; the last (index runs) for what a person told */
-    bool both_taps;            /* some run has both */
     bool complaint;            /* some outcome is not `worked` */
     bool all_worked;           /* at least one outcome, and all are */
     bool adapter;              /* some capture was taken through an adapter (.wec) */

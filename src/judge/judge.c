@@ -215,7 +215,7 @@ static void list_cautions(const struct case_file *c, const struct inference *n,
     if (v->end[END_DRIVE] > 0.05 || v->end[END_CONTROLLER] > 0.05)
         verdict_caution(
             v, "no valued disk into this drive before it is cleared; use a scratch disk");
-    if (!strcmp(profile_name(c->drive), "drive-8"))
+    if (!strcmp(profile_word(c->drive, "spindle_power", "rails"), "mains"))
         verdict_caution(v, "8-inch drives carry mains at the motor: mains plug out before "
                            "hands, guard fitted");
     verdict_caution(v, "disk out and power off before a plug is moved; local codes and "

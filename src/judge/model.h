@@ -45,13 +45,13 @@ struct state {
 /* What is known of the session from case and profiles. */
 struct setting {
     unsigned asked;
-    bool inline_role; /* false: the adapter stands in for the machine */
+    enum role role; /* inline: machine and drive themselves; else the adapter stands in for one
+                       of them */
     bool has_ready, ready_sure /* its pin bears READY, and nothing else */, waits_ready,
         has_motor, two_sided, rotor_index;
     bool head_load;        /* the drive reads only with its head loaded by HLOAD */
     bool tap_pull_up;      /* some tap of this run has pull-ups */
     double no_index_timer; /* share of this chip's makings that end by a timer */
-    double restores_first; /* chance that the session begins with a restore */
     bool disk_known_good, disk_blank, disk_none;
 };
 

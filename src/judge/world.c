@@ -1,7 +1,7 @@
 /* The play: power, select, motor, and the way of every signal from driver to receiver. */
 #include "judge/world.h"
 
-#include <math.h>
+#include <string.h>
 
 /* Chance of the plain yes-or-no choices. Our own guesses of what a bench session looks like
  * (common practice). */
@@ -203,10 +203,37 @@ static void play_lines(struct play *p)
     }
 }
 
+static void without_machine(struct state *s)
+{
+    memset(s->machine_out, MODE_OK, sizeof s->machine_out);
+    memset(s->machine_in, MODE_OK, sizeof s->machine_in);
+    s->separator = s->machine = s->pull_up = s->contact = false;
+}
+
+static void without_drive(struct state *s)
+{
+    memset(s->drive_in, MODE_OK, sizeof s->drive_in);
+    memset(s->drive_out, MODE_OK, sizeof s->drive_out);
+    s->spin = SPIN_OK;
+    s->medium = MEDIUM_OK;
+    s->hub = s->index_dead = s->index_weak = s->track0_dead = s->track0_stuck = false;
+    s->stepper_stuck = s->stepper_slips = s->head_dead = s->head_weak = s->head_side1 = false;
+    s->write_dead = s->drive = s->no_5v = s->no_12v = s->sags = s->strap = false;
+}
+
 void world_begin(const struct state *state, const struct setting *setting, struct play *out)
 {
-    *out = (struct play){.f = state, .s = setting};
+    *out = (struct play){.own = *state, .s = setting};
+    out->f = &out->own;
     out->writes = (setting->asked & (ASKED_WRITE | ASKED_FORMAT)) != 0;
+    if (setting->disk_none && out->own.medium == MEDIUM_OK)
+        out->own.medium = MEDIUM_ABSENT;
+    if (setting->disk_blank && !out->writes && out->own.medium == MEDIUM_OK)
+        out->own.medium = MEDIUM_BLANK;
+    if (setting->role == ROLE_AS_MACHINE)
+        without_machine(&out->own);
+    if (setting->role == ROLE_AS_DRIVE)
+        without_drive(&out->own);
     play_lines(out);
 }
 

@@ -10,7 +10,8 @@ enum rx { RX_OK, RX_NEVER, RX_STUCK, RX_NOISY };
 
 /* What the parts do, before anybody looks. */
 struct play {
-    const struct state *f;
+    struct state own;      /* what is broken of what is in circuit */
+    const struct state *f; /* points at the own of the play that was begun */
     const struct setting *s;
     unsigned untold;
     enum rx in[SIG_COUNT];       /* machine-to-drive, inside the drive */
@@ -20,9 +21,8 @@ struct play {
     bool alive;                  /* the drive's logic has power */
     double selected;             /* chance that the drive is selected when the machine asks */
     bool turning;
-    double turns; /* chance that the disk turns under the head */
-    double index; /* chance that the drive makes index pulses while selected */
-    bool restore_wanted;
+    double turns;   /* chance that the disk turns under the head */
+    double index;   /* chance that the drive makes index pulses while selected */
     int out_steps;  /* 0 none, 1 few, 2 to the limit: as the machine makes them */
     bool refused;   /* the machine waits for READY before it steps */
     bool restored;  /* the machine believes to be at 0 */
@@ -52,7 +52,9 @@ struct world {
         drive[SIG_COUNT]; /* at the plugs; drive's outputs: while selected */
 };
 
-/* What does not depend on the choice of what nobody told. state and setting are borrowed. */
+/* What does not depend on the choice of what nobody told: parts that an adapter stands in for
+ * are whole, a disk that the case calls blank or absent is so. setting is borrowed; out must
+ * outlive the plays begun from it. */
 void world_begin(const struct state *state, const struct setting *setting, struct play *out);
 /* Returns the chance of this choice: 0 where it cannot be, or differs in nothing from one that
  * is counted already; the lines are played only otherwise. The choices of one state sum to 1.

@@ -21,7 +21,7 @@ static void play_signal(struct play *p)
     }
     if (f->head_weak)
         scale(&p->clean, 0.1, &p->poor);
-    if (f->medium == MEDIUM_BLANK || (p->s->disk_blank && !p->writes)) {
+    if (f->medium == MEDIUM_BLANK) {
         scale(&p->clean, 0, &p->noise);
         scale(&p->noise, 0.8, &p->silent);
     }

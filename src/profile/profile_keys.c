@@ -67,6 +67,8 @@ static const struct profile_key DRIVE_KEYS[] = {
     NUMBER("sink_ma", "mA", "what an output can hold low"),
     NUMBER("pull_up_ohm", "ohm", "pull-up at the machine that suits the outputs"),
     WORD("pin34", "ready dskchg either none", "what pin 34 of the 34-way plug bears; either: as made or strapped, or open"),
+    WORD("head_loaded_by", "hload select motor none", "what lets the head down on the disk"),
+    WORD("spindle_power", "rails mains", "what turns the spindle: the supply rails, or mains"),
     WORD("pin2", "density speed low-current head-load dskchg none strap", "what pin 2 bears"),
     LIST("ready_needs", "disk speed index door", "READY low needs these"),
     WORD("dskchg_clears", "step none", "what clears DSKCHG once a disk is in"),

@@ -58,7 +58,7 @@ static int tear_down(void **state)
 
 static const struct setting settings[] = {
     {.asked = ASKED_READ,
-     .inline_role = true,
+     .role = ROLE_INLINE,
      .has_ready = true,
      .ready_sure = true,
      .has_motor = true,
@@ -66,14 +66,14 @@ static const struct setting settings[] = {
      .tap_pull_up = true,
      .no_index_timer = 0.3},
     {.asked = ASKED_READ | ASKED_WRITE,
-     .inline_role = true,
+     .role = ROLE_INLINE,
      .has_ready = true,
      .waits_ready = true,
      .has_motor = true,
      .two_sided = true,
      .rotor_index = true,
      .no_index_timer = 0.5},
-    {.asked = ASKED_MOTOR, .inline_role = true, .has_motor = true},
+    {.asked = ASKED_MOTOR, .role = ROLE_INLINE, .has_motor = true},
 };
 
 static void state_of(const struct fault *f, struct state *out)
@@ -177,6 +177,48 @@ static void a_broken_conductor_shows_at_the_far_side_only(void **state)
         assert_true(line_chance(&w, s, far, STATE_ALWAYS) > 0.9);
         assert_true(line_chance(&w, s, driver, STATE_ALWAYS) > 0.9);
     }
+}
+
+/* Bench practice 10: with no disk in, missing INDEX and RDATA are evidence of nothing. */
+static void without_a_disk_silence_is_expected(void **state)
+{
+    struct setting s = settings[0];
+    struct state whole;
+    struct play begun;
+    struct world w;
+
+    (void)state;
+    s.disk_none = true;
+    state_init(&whole);
+    world_begin(&whole, &s, &begun);
+    assert_true(world_play(&begun, UNTOLD_SEEKS_IN | UNTOLD_SILENT, &w) > 0);
+    assert_true(line_chance(&w, SIG_INDEX, TAP_DRIVE_END, STATE_NEVER) > 0.5);
+    assert_true(line_chance(&w, SIG_RDATA, TAP_DRIVE_END, STATE_NEVER) > 0.9);
+}
+
+/* A part that the adapter stands in for is not in circuit: whatever is wrong with it changes
+ * nothing. */
+static void a_part_out_of_circuit_changes_nothing(void **state)
+{
+    struct setting s = settings[0];
+    struct state broken, whole;
+    struct play a, b;
+    struct world wa, wb;
+
+    (void)state;
+    s.role = ROLE_AS_MACHINE;
+    state_init(&whole);
+    state_init(&broken);
+    assert_int_equal(
+        state_apply(&broken, "machine-out * dead", SIG_STEP, SIG_COUNT, TAP_DRIVE_END), ERR_OK);
+    world_begin(&whole, &s, &a);
+    world_begin(&broken, &s, &b);
+    assert_true(world_play(&a, UNTOLD_SEEKS_IN, &wa) > 0);
+    assert_true(world_play(&b, UNTOLD_SEEKS_IN, &wb) > 0);
+    for (enum sig g = 0; g < SIG_COUNT; g++)
+        for (int k = 0; k < STATE_COUNT; k++)
+            assert_true(fabs(line_chance(&wa, g, TAP_DRIVE_END, k) -
+                             line_chance(&wb, g, TAP_DRIVE_END, k)) < 1e-12);
 }
 
 static void effects_that_are_not_known_are_refused(void **state)
@@ -339,6 +381,8 @@ int main(void)
         cmocka_unit_test(choices_of_one_state_sum_to_one),
         cmocka_unit_test(every_answer_has_a_chance_and_all_sum_to_one),
         cmocka_unit_test(a_broken_conductor_shows_at_the_far_side_only),
+        cmocka_unit_test(without_a_disk_silence_is_expected),
+        cmocka_unit_test(a_part_out_of_circuit_changes_nothing),
         cmocka_unit_test(effects_that_are_not_known_are_refused),
         cmocka_unit_test(shares_of_an_end_sum_to_one),
         cmocka_unit_test(order_of_captures_changes_no_byte),
