@@ -50,28 +50,39 @@ static double back_answer(const struct feature *f, bool none, bool contact)
     return f->back == BACK_RETURNED ? returns : 1 - returns;
 }
 
+static bool is_contact(const struct inference *n, const struct hypothesis *h)
+{
+    const char *effect = h->a >= 0 ? n->c->fault[h->a].effect : "";
+
+    return !strncmp(effect, "conductor", 9) || strstr(effect, "contact");
+}
+
 /* A substitution is an intervention: the part is replaced by one that is good with the odds of
  * its condition (handbook, diagnosis, 1.6). */
+void hypothesis_swap(const struct inference *n, const struct hypothesis *h, enum end part,
+                     bool known_good, double answer[3])
+{
+    double bad_spare = known_good ? 0.05 : 0.25;
+    double works = h->kind == HYP_NONE ? 0.3
+                   : h->end == part    ? (1 - bad_spare) * 0.93
+                   : is_contact(n, h)  ? 0.2
+                                       : 0.05;
+
+    answer[2] = 0.04;
+    answer[0] = h->kind == HYP_UNEXPLAINED ? 1.0 / 3 : works;
+    answer[1] = 1 - answer[0] - answer[2];
+}
+
 static double swap_answer(const struct inference *n, const struct hypothesis *h,
                           const struct feature *f)
 {
-    double bad_spare = f->known_good ? 0.05 : 0.25;
-    bool cured, contact = false;
-    double works;
     double answer[3];
 
     if (h->kind == HYP_UNEXPLAINED)
         return 1.0 / 3;
-    cured = h->end == (enum end)f->sig2;
-    if (h->a >= 0)
-        contact = !strncmp(n->c->fault[h->a].effect, "conductor", 9) ||
-                  strstr(n->c->fault[h->a].effect, "contact");
-    works = h->kind == HYP_NONE ? 0.3 : cured ? (1 - bad_spare) * 0.93 : contact ? 0.2 : 0.05;
-    answer[0] = works;
-    answer[2] = 0.04;
-    answer[1] = 1 - works - answer[2];
+    hypothesis_swap(n, h, (enum end)f->sig2, f->known_good, answer);
     return (f->soft[0] * answer[0] + f->soft[1] * answer[1] + f->soft[2] * answer[2]) *
-           back_answer(f, h->kind == HYP_NONE, contact && !cured);
+           back_answer(f, h->kind == HYP_NONE, is_contact(n, h) && h->end != (enum end)f->sig2);
 }
 
 static enum err row_add(const struct inference *n, struct rows *r)

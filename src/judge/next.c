@@ -1,6 +1,7 @@
 #include "judge/next.h"
 
 #include "judge/engine.h"
+#include "judge/infer_rows.h"
 #include "judge/world.h"
 
 #include <math.h>
@@ -59,19 +60,6 @@ static void ask(const struct inference *n, size_t h, const struct feature *f, do
         answer[k] /= z;
 }
 
-static void ask_swap(const struct inference *n, size_t h, enum end part, double *answer)
-{
-    const struct hypothesis *y = &n->hyp[h];
-    double works = y->kind == HYP_NONE          ? 0.3
-                   : y->kind == HYP_UNEXPLAINED ? 1.0 / 3
-                   : y->end == part             ? 0.88
-                                                : 0.06;
-
-    answer[0] = works;
-    answer[2] = 0.04;
-    answer[1] = 1 - works - answer[2];
-}
-
 /* Hypotheses of no state of their own (in no list) answer like a coin. */
 static double gain(const struct inference *n, const struct feature *f)
 {
@@ -88,7 +76,7 @@ static double gain(const struct inference *n, const struct feature *f)
         if (n->posterior[h] < SHARE_MIN)
             continue;
         if (f->kind == FEATURE_SWAP)
-            ask_swap(n, h, (enum end)f->sig2, to);
+            hypothesis_swap(n, &n->hyp[h], (enum end)f->sig2, true, to);
         else if (n->hyp[h].kind != HYP_UNLISTED && n->hyp[h].kind != HYP_UNEXPLAINED)
             ask(n, h, f, to);
     }
