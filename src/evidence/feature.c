@@ -91,8 +91,6 @@ static void fill(struct feature *n, const struct feature_from *f)
     n->run = f->run;
     n->capture = f->cap ? (int)f->capture : -1;
     n->tap = f->cap ? f->cap->tap : TAP_UNKNOWN;
-    n->pull_up = f->cap && f->cap->pull_up_ohm > 0;
-    n->asked = f->cap ? f->cap->asked : 0;
     if (f->cap)
         snprintf(n->finding.from, sizeof n->finding.from, "%s", f->cap->name);
 }

@@ -141,11 +141,9 @@ struct feature {
     int run;     /* captures recorded together have one number; told features: -1 */
     int capture; /* index in the case; -1 told */
     enum tap tap;
-    bool pull_up;
     double
         soft[FEATURE_ANSWERS_MAX]; /* chance of each answer given the measurement; sums to 1 */
     int answers;
-    unsigned asked;         /* of the capture */
     bool known_good;        /* FEATURE_SWAP: the spare */
     enum swap_back back;    /* FEATURE_SWAP: what the old part did when it was put back */
     struct finding finding; /* weights not yet set */
@@ -161,9 +159,9 @@ enum err features_from_survey(const struct case_file *c, size_t capture, int run
                               const struct survey *s, const struct wiring *w,
                               struct feature_list *out);
 /* Features of two taps of one run, from their comparison. */
-enum err features_from_taps(const struct case_file *c, size_t machine_capture,
-                            size_t drive_capture, int run, const struct tap_compare *t,
-                            const struct wiring *w, struct feature_list *out);
+enum err features_from_taps(const struct case_file *c, size_t drive_capture, int run,
+                            const struct tap_compare *t, const struct wiring *w,
+                            struct feature_list *out);
 /* What a person told: [observed], [swap]. */
 enum err features_from_told(const struct case_file *c, struct feature_list *out);
 void feature_list_release(struct feature_list *l);

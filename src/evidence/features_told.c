@@ -4,9 +4,9 @@
 #include <stdio.h>
 #include <string.h>
 
-enum err features_from_taps(const struct case_file *c, size_t machine_capture,
-                            size_t drive_capture, int run, const struct tap_compare *t,
-                            const struct wiring *w, struct feature_list *out)
+enum err features_from_taps(const struct case_file *c, size_t drive_capture, int run,
+                            const struct tap_compare *t, const struct wiring *w,
+                            struct feature_list *out)
 {
     struct feature_from f = {.c = c,
                              .cap = &c->capture[drive_capture],
@@ -16,7 +16,6 @@ enum err features_from_taps(const struct case_file *c, size_t machine_capture,
                              .at_drive = true,
                              .name = w->at_drive};
 
-    (void)machine_capture;
     if (!t->aligned)
         return ERR_OK;
     for (size_t i = 0; i < t->line_count; i++) {

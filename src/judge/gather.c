@@ -195,7 +195,7 @@ static enum err compare_taps(const struct case_file *c, const struct taken *t,
                 continue;
             TRY(tap_compare(t[i].edges, t[k].edges, c->cable,
                             !strcmp(c->capture[i].file, c->capture[k].file), &r));
-            TRY(features_from_taps(c, i, k, t[i].run, &r, &g->wiring, &g->features));
+            TRY(features_from_taps(c, k, t[i].run, &r, &g->wiring, &g->features));
         }
     }
     return ERR_OK;
