@@ -1,0 +1,277 @@
+/* The phase of the bit clock, run by run. */
+#include "base/units.h"
+#include "signal/speed.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define RUN          32 /* transitions */
+#define LEGAL_SHARE  0.75F
+#define FIT_VAR      0.06F /* of intervals about whole cells; more is no clock */
+#define SMOOTH       5     /* runs on either side that tell a run's speed */
+#define REACH        0.25  /* off the cell of the hint */
+#define NEAR         3     /* joins on either side that tell what one should be */
+#define SPLICE_LEAST 0.03  /* cells off its neighbours, from which a join is a splice */
+#define SPLICE_MOST  0.25
+#define SPLICE_SD    4.5
+#define MAD_SD       1.4826   /* of a normal law: its standard deviation over its median */
+#define ROUNDER      12582912 /* 1.5 x 2^23: adding it rounds a float to a whole number */
+
+static inline float whole(float x)
+{
+    return (x + (float)ROUNDER) - (float)ROUNDER;
+}
+
+/* sin(2 pi x) for -0.5 <= x <= 0.5, to a thousandth. */
+static inline float sine(float x)
+{
+    float y = x * (8.0F - 16.0F * fabsf(x));
+    return y * (0.775F + 0.225F * fabsf(y));
+}
+
+struct run_fit {
+    float rate; /* cells a tick */
+    bool steady;
+    float smooth; /* the rate, over its neighbours */
+    float phase;  /* cells, at the run's middle */
+};
+
+struct finder {
+    const struct ticked *t;
+    const struct cell_hint *hint;
+    struct clock_run *run;
+    struct run_fit *fit;
+    size_t runs;
+    float rate; /* of the hint */
+};
+
+/* Least squares for interval = steps / rate. */
+static void fit_speed(const struct finder *f, size_t at, float rate)
+{
+    const uint32_t *d = f->t->interval + at * RUN;
+    const float low = (float)f->hint->step_min;
+    const float high = (float)f->hint->step_max;
+    struct run_fit *fit = &f->fit[at];
+    float var = 1;
+    float legal = 0;
+    fit->rate = rate;
+    for (int round = 0; round < 2; round++) {
+        float across = 0; /* the noise is in the intervals: not their own squares */
+        float steps = 0;
+        float square = 0;
+        legal = 0;
+        for (int i = 0; i < RUN; i++) {
+            float cells = (float)d[i] * fit->rate;
+            float step = whole(cells);
+            float count = step >= low && step <= high ? 1.0F : 0.0F;
+            across += count * cells * step;
+            steps += count * step * step;
+            square += count * (cells - step) * (cells - step);
+            legal += count;
+        }
+        if (legal < LEGAL_SHARE * RUN) {
+            break;
+        }
+        var = square / legal;
+        fit->rate *= steps / across;
+    }
+    fit->steady = legal >= LEGAL_SHARE * RUN && var < FIT_VAR &&
+                  fabs((double)(fit->rate / f->rate) - 1) < REACH;
+    fit->rate = fit->steady ? fit->rate : rate;
+}
+
+/* Mean over neighbours that are steady, the lowest and the highest left out. */
+static float smooth_rate(const struct finder *f, size_t at)
+{
+    size_t from = at > SMOOTH ? at - SMOOTH : 0;
+    size_t to = at + SMOOTH < f->runs ? at + SMOOTH : f->runs - 1;
+    float sum = 0;
+    float n = 0;
+    float low = HUGE_VALF;
+    float high = 0;
+    for (size_t i = from; i <= to; i++) {
+        if (f->fit[i].steady) {
+            float r = f->fit[i].rate;
+            sum += r;
+            n += 1;
+            low = r < low ? r : low;
+            high = r > high ? r : high;
+        }
+    }
+    return n > 2 ? (sum - low - high) / (n - 2) : n > 0 ? sum / n : f->fit[at].rate;
+}
+
+/* The phase that all transitions of the run have in common, at its middle, where an error of
+ * the rate does least. */
+static void fit_phase(const struct finder *f, size_t at, float rate, double start_ticks)
+{
+    const uint32_t *d = f->t->interval + at * RUN;
+    struct clock_run *run = &f->run[at];
+    float pos[RUN];
+    uint64_t time = 0;
+    double mean = 0;
+    float s = 0;
+    float c = 0;
+    float low = ((float)f->hint->step_min - 0.5F) / rate;
+    float high = ((float)f->hint->step_max + 0.5F) / rate;
+    unsigned shorter = 0;
+    unsigned longer = 0;
+    for (int i = 0; i < RUN; i++) {
+        pos[i] = (float)time;
+        mean += (double)time;
+        time += d[i];
+        shorter += (float)d[i] < low;
+        longer += (float)d[i] > high;
+    }
+    mean /= RUN;
+    for (int i = 0; i < RUN; i++) {
+        float p = (pos[i] - (float)mean) * rate;
+        float q = p + 0.25F;
+        s += sine(p - whole(p));
+        c += sine(q - whole(q));
+    }
+    float length = fminf(sqrtf(s * s + c * c) / RUN, 1.0F);
+    f->fit[at].phase = atan2f(s, c) / (2 * (float)M_PI);
+    run->ns = (start_ticks + mean) * f->t->tick_ns;
+    run->jitter_sq =
+        length > 0 ? -2 * logf(length) / (4 * (float)(M_PI * M_PI)) * RUN / (RUN - 2) : 1;
+    run->transitions = RUN;
+    run->shorter = (uint16_t)shorter;
+    run->longer = (uint16_t)longer;
+}
+
+/* Cells from run at - 1 to run at: as the speed has it, to the nearest that the phases allow.
+ */
+static double cells_between(const struct finder *f, size_t at)
+{
+    const struct run_fit *a = &f->fit[at - 1];
+    const struct run_fit *b = &f->fit[at];
+    double ticks = (f->run[at].ns - f->run[at - 1].ns) / f->t->tick_ns;
+    double by_speed = ticks * (double)(a->smooth + b->smooth) / 2;
+    double by_phase = (double)a->phase - (double)b->phase;
+    return by_phase + round(by_speed - by_phase);
+}
+
+/* How many cells a join is off the middle of what the joins around it say. */
+static double off_neighbours(const struct finder *f, size_t at)
+{
+    double rate[2 * NEAR];
+    size_t n = 0;
+    for (size_t i = at > NEAR ? at - NEAR : 1; i <= at + NEAR && i < f->runs; i++) {
+        if (i == at || f->run[i].cells <= 0) {
+            continue;
+        }
+        double r = f->run[i].cells / (f->run[i].ns - f->run[i - 1].ns);
+        size_t k = n++;
+        for (; k > 0 && rate[k - 1] > r; k--) {
+            rate[k] = rate[k - 1];
+        }
+        rate[k] = r;
+    }
+    double ns = f->run[at].ns - f->run[at - 1].ns;
+    return n >= NEAR ? f->run[at].cells - ns * (rate[(n - 1) / 2] + rate[n / 2]) / 2 : 0;
+}
+
+static int compare_float(const void *a, const void *b)
+{
+    float x = *(const float *)a;
+    float y = *(const float *)b;
+    return (x > y) - (x < y);
+}
+
+/* Leave out the joins that are off by more than the rest of them would be by jitter. */
+static void drop_splices(struct finder *f, float *off, float *sorted)
+{
+    size_t n = 0;
+    memset(off, 0, f->runs * sizeof *off);
+    for (size_t i = 1; i < f->runs; i++) {
+        if (f->run[i].cells > 0) {
+            double o = off_neighbours(f, i);
+            f->run[i].cells -= round(o);
+            off[i] = (float)(o - round(o));
+            sorted[n++] = fabsf(off[i]);
+        }
+    }
+    qsort(sorted, n, sizeof *sorted, compare_float);
+    double limit = n > 0 ? SPLICE_SD * MAD_SD * (double)sorted[n / 2] : 0;
+    limit = fmin(fmax(limit, SPLICE_LEAST), SPLICE_MOST);
+    for (size_t i = 1; i < f->runs; i++) {
+        if (fabs((double)off[i]) > limit) {
+            f->run[i].cells = 0;
+        }
+    }
+}
+
+static enum err join(struct finder *f)
+{
+    float *off = calloc(f->runs, sizeof *off);
+    float *sorted = calloc(f->runs, sizeof *sorted);
+    enum err e = off != NULL && sorted != NULL ? ERR_OK : ERR_MEMORY;
+    for (size_t i = 1; i < f->runs && e == ERR_OK; i++) {
+        bool sure = f->fit[i - 1].steady && f->fit[i].steady;
+        f->run[i].cells = sure ? cells_between(f, i) : 0;
+    }
+    if (e == ERR_OK) {
+        drop_splices(f, off, sorted);
+    }
+    free(off);
+    free(sorted);
+    return e;
+}
+
+static void find(struct finder *f)
+{
+    float rate = f->rate;
+    uint64_t ticks = 0;
+    for (size_t i = 0; i < f->runs; i++) {
+        fit_speed(f, i, rate);
+        rate = f->fit[i].rate;
+    }
+    for (size_t i = f->runs; i-- > 0;) { /* what came before the clock was found */
+        if (!f->fit[i].steady) {
+            fit_speed(f, i, rate);
+        }
+        rate = f->fit[i].rate;
+    }
+    for (size_t i = 0; i < f->runs; i++) {
+        float smoothed = smooth_rate(f, i);
+        fit_phase(f, i, smoothed, (double)ticks);
+        f->fit[i].smooth = smoothed;
+        for (int k = 0; k < RUN; k++) {
+            ticks += f->t->interval[i * RUN + (size_t)k];
+        }
+    }
+}
+
+enum err clock_runs_find(const struct ticked *t, const struct cell_hint *hint,
+                         struct clock_runs *out)
+{
+    struct finder f = {.t = t, .hint = hint, .runs = t->count / RUN};
+    enum err e = ERR_MEMORY;
+    *out = (struct clock_runs){.start_ns = t->start_ns};
+    if (f.runs == 0 || hint->cell_ns <= 0 || hint->step_min <= 0) {
+        return ERR_OK;
+    }
+    f.rate = (float)(t->tick_ns / hint->cell_ns);
+    f.run = calloc(f.runs, sizeof *f.run);
+    f.fit = calloc(f.runs, sizeof *f.fit);
+    if (f.run != NULL && f.fit != NULL) {
+        find(&f);
+        e = join(&f);
+    }
+    free(f.fit);
+    if (e != ERR_OK) {
+        free(f.run);
+        return e;
+    }
+    out->run = f.run;
+    out->count = f.runs;
+    return ERR_OK;
+}
+
+void clock_runs_release(struct clock_runs *r)
+{
+    free(r->run);
+    *r = (struct clock_runs){0};
+}
