@@ -13,9 +13,11 @@
 #define RATIO_SHARE 0.02
 #define BLEMISH_REACH                                                                          \
     16 /* transitions beside a broken limit that are left out where no field is known */
-#define BIN_SHIFT   5  /* DEV_ONE to BINS_A_CELL */
-#define SPAN_EDGE   32 /* transitions at either end of a field that a splice nearby may reach */
-#define SPAN_MIN    64
+#define BIN_SHIFT 5  /* DEV_ONE to BINS_A_CELL */
+#define SPAN_EDGE 32 /* transitions at either end of a field that a splice nearby may reach */
+#define SPAN_MIN  64
+#define CLOCK_FOLLOWS                                                                          \
+    0.06 /* of an asymmetry: the clock follows its neighbours, which lie on the other side */
 #define PS_PER_NS_F 1e3
 
 struct measure {
@@ -188,12 +190,14 @@ static double peak_shift(const struct deviations *d)
 /* Every other transition early, the rest late by half of what this returns, in cells: squared
  * means of the spans, less what chance gives. Which are early may change from span to span (a
  * lost pulse turns them over). */
-static double asymmetry(const struct measure *m, const struct span_list *spans)
+static double asymmetry(const struct measure *m, const struct span_list *spans,
+                        double *out_doubt)
 {
     const struct cells *c = m->c;
     float mean[KINDS];
     double sum = 0;
     double weight = 0;
+    double used = 0;
     for (int k = 0; k < KINDS; k++) {
         mean[k] = (float)(m->d->kind[k].mean * DEV_ONE);
     }
@@ -211,8 +215,17 @@ static double asymmetry(const struct measure *m, const struct span_list *spans)
         double apart = (double)(side[0] - side[1]) / DEV_ONE / (n / 2);
         sum += n * (apart * apart - 4 * m->d->var / n);
         weight += n;
+        used += 1;
     }
-    return weight > 0 && sum > 0 ? 2 * sqrt(sum / weight) : 0;
+    /* a span's square, less what chance gives, has by chance the standard deviation of chi
+     * squared; where there is an asymmetry, its own product with chance comes beside */
+    double square = weight > 0 ? 4 * sum / weight : 0;
+    double chance = weight > 0 ? 16 * M_SQRT2 * m->d->var * sqrt(used) / weight : 0;
+    double beside = weight > 0 ? 8 * sqrt(fmax(square, 0) * m->d->var / weight) : 0;
+    square = fmax(square, 0);
+    *out_doubt =
+        hypot(square_root_doubt(square, hypot(chance, beside)), CLOCK_FOLLOWS * sqrt(square));
+    return sqrt(square);
 }
 
 static void ratios(const struct measure *m, struct flux_quality *out)
@@ -256,11 +269,20 @@ static void quality_set(const struct measure *m, const struct span_list *spans,
         100 * sqrt(fmax(0, m->rate_square / m->rate_count - mean * mean)) / mean;
     out->jitter_ns =
         cell_ns * sqrt(fmax(0, m->d->var / (1 + CLOCK_NOISE) - sample * sample / 12));
-    out->margin_percent = 100 * (1 - 2 * half_width_1e6(m->d, sample, CLOCK_NOISE));
-    out->margin_percent = fmax(0, out->margin_percent);
+    double tail = 0;
+    double asymmetry_doubt = 0;
+    double width = half_width_1e6(m->d, sample, CLOCK_NOISE, &tail);
+    struct doubt doubt;
+    doubt_find(m->d, sample, m->cells, tail, &doubt);
+    out->jitter_u_ns = cell_ns * doubt.jitter;
+    out->margin_percent = fmax(0, 100 * (1 - 2 * width));
+    out->margin_u_percent = 200 * width * doubt.width_part;
     out->margin_ns = out->margin_percent / 100 * cell_ns / 2;
+    out->margin_beyond = m->d->count > 0 ? fmax(0, log10(1e6 / m->d->count)) : 0;
     out->peak_shift_ns = cell_ns * peak_shift(m->d);
-    out->asymmetry_ns = cell_ns * asymmetry(m, spans);
+    out->peak_shift_u_ns = cell_ns * hypot(doubt.shift, doubt.sampled);
+    out->asymmetry_ns = cell_ns * asymmetry(m, spans, &asymmetry_doubt);
+    out->asymmetry_u_ns = cell_ns * hypot(asymmetry_doubt, 2 * doubt.sampled);
     ratios(m, out);
 }
 

@@ -63,8 +63,9 @@ static double tail_point(const double *tail, double want, double *got)
 /* How much further once in a million lies than normal laws would have it; 1 where they fit. Two
  * points of the tail, drawn on a scale on which a normal law is a straight line, are carried
  * on. */
-static double tail_stretch(const struct deviations *d, double sample)
+static double tail_stretch(const struct deviations *d, double sample, double *out_doubt)
 {
+    *out_doubt = 0;
     double tail[TAIL_BINS] = {0};
     double far_count = 0;
     double near_count = 0;
@@ -84,6 +85,11 @@ static double tail_stretch(const struct deviations *d, double sample)
     }
     double goal = two_sided_point(ERRORS);
     double slope = fmax((far - near) / (far_normal - near_normal), far / far_normal);
+    double near_error = 1 / (sqrt(near_count) * near);
+    double far_error = error * far;
+    double slope_error = hypot(near_error, far_error) / (far_normal - near_normal);
+    *out_doubt = 2 * hypot(far_error, slope_error * (goal - far_normal)) /
+                 (far + slope * (goal - far_normal));
     return (far + slope * (goal - far_normal)) / goal;
 }
 
@@ -100,9 +106,10 @@ static double beyond_share(const struct deviations *d, double x, double sample,
     return sum / d->count;
 }
 
-double half_width_1e6(const struct deviations *d, double sample, double clock_noise)
+double half_width_1e6(const struct deviations *d, double sample, double clock_noise,
+                      double *out_tail_doubt)
 {
-    double stretch = tail_stretch(d, sample);
+    double stretch = tail_stretch(d, sample, out_tail_doubt);
     double low = 0;
     double high = 8;
     for (int i = 0; i < HALVINGS; i++) {

@@ -24,7 +24,23 @@ struct deviations {
 /* Half width, in cells, that transitions leave once in a million: from the normal laws of the
  * kinds, widened where the tails that were seen are heavier. sample: sampling interval in
  * cells, whose noise is taken out; clock_noise: the part that the clock's own noise adds to a
- * variance. */
-double half_width_1e6(const struct deviations *d, double sample, double clock_noise);
+ * variance. out_tail_doubt: part of the width that carrying tails on may be off (95 %). */
+double half_width_1e6(const struct deviations *d, double sample, double clock_noise,
+                      double *out_tail_doubt);
+
+/* Uncertainties at 95 %, in cells. */
+struct doubt {
+    double jitter, shift;
+    double sampled;    /* the part of the jitter's that sampling may have made */
+    double width_part; /* of the half width */
+};
+/* cells: in the whole stretch; tail: half_width_1e6's, as a part. */
+void doubt_find(const struct deviations *d, double sample, double cells, double tail,
+                struct doubt *out);
+/* What sampling may have added to a jitter, or hidden of it, where the cells stand still
+ * against the samples. */
+double sampling_doubt(double jitter, double sample, double cells);
+/* Of the root of a square that is known to one standard deviation. */
+double square_root_doubt(double square, double sd);
 
 #endif

@@ -95,11 +95,15 @@ struct flux_quality {
     double cell_sd_percent; /* slow variation of the tracked cell */
     double jitter_ns; /* deviation of a transition from its cell's centre, sampling removed */
     double margin_percent,
-        margin_ns;             /* at 1e-6 errors, early and late together; 0: none left */
-    double asymmetry_ns;       /* difference of neighbouring intervals in an even pattern */
-    double peak_shift_ns;      /* mean shift of a transition away from its nearer neighbour */
-    double short_share;        /* transitions nearer than 1.5 cells (MFM), 0.5 (FM) */
-    double long_share;         /* further than 4.5 cells (MFM), 2.5 (FM) */
+        margin_ns;        /* at 1e-6 errors, early and late together; 0: none left */
+    double asymmetry_ns;  /* difference of neighbouring intervals in an even pattern */
+    double peak_shift_ns; /* mean shift of a transition away from its nearer neighbour */
+    /* uncertainties at 95 % */
+    double jitter_u_ns, margin_u_percent, asymmetry_u_ns, peak_shift_u_ns;
+    double margin_beyond; /* powers of ten that the margin was carried on beyond what so many
+                             transitions show */
+    double short_share;   /* transitions nearer than 1.5 cells (MFM), 0.5 (FM) */
+    double long_share;    /* further than 4.5 cells (MFM), 2.5 (FM) */
     int32_t interval_ratio[8]; /* in cells, ascending; 0 ends */
 };
 

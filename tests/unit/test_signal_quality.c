@@ -169,6 +169,44 @@ static void heavy_tails_cost_margin(void **state)
     make_release(&t);
 }
 
+/* What is printed as uncertainty covers the truth in nine seeds of ten, at exact times and at
+ * samples that divide the cell evenly, where small jitters hide between them. */
+static void uncertainties_cover_the_truth(void **state)
+{
+    (void)state;
+    static const double sample[] = {0, 41.667, 100};
+    static const double jitter[] = {15, 40, 80, 150, 200};
+    int seeds = 0;
+    int covered[4] = {0};
+    for (size_t s = 0; s < 3; s++) {
+        for (size_t j = 0; j < 5; j++) {
+            for (uint64_t seed = 0; seed < 3; seed++) {
+                struct play p = {.cell_ns = 2000,
+                                 .speed = 1,
+                                 .jitter_ns = jitter[j],
+                                 .sample_ns = sample[s]};
+                struct flux_quality q = quality_of(&p, false, 900 + seed);
+                p.asymmetry_ns = 60 * (double)seed;
+                struct flux_quality a = quality_of(&p, false, 950 + seed);
+                double margin = fmax(0, margin_truth(jitter[j], 2000));
+                seeds++;
+                covered[0] += fabs(q.jitter_ns - jitter[j]) <= q.jitter_u_ns;
+                covered[1] += fabs(q.margin_percent - margin) <= q.margin_u_percent;
+                covered[2] += fabs(q.peak_shift_ns) <= q.peak_shift_u_ns;
+                covered[3] += fabs(a.asymmetry_ns - p.asymmetry_ns) <= a.asymmetry_u_ns;
+                /* and tell something: small where the jitter is more than the sampling */
+                assert_true(jitter[j] < sample[s] || q.jitter_u_ns < 0.03 * jitter[j]);
+                assert_true(q.margin_beyond > 0.5 && q.margin_beyond < 1.5);
+            }
+        }
+    }
+    print_message("of %d: jitter %d, margin %d, shift %d, asymmetry %d covered\n", seeds,
+                  covered[0], covered[1], covered[2], covered[3]);
+    for (int i = 0; i < 4; i++) {
+        assert_true(10 * covered[i] >= 9 * seeds);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -180,6 +218,7 @@ int main(void)
         cmocka_unit_test(asymmetry_is_found_whatever_its_sign),
         cmocka_unit_test(lost_and_added_pulses_show_as_long_and_short),
         cmocka_unit_test(heavy_tails_cost_margin),
+        cmocka_unit_test(uncertainties_cover_the_truth),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
