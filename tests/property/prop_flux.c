@@ -144,7 +144,7 @@ static void any_part_gives_a_part_of_the_whole(void **state)
     for (int round = 0; round < 40; round++) {
         size_t from = (size_t)dice_below(&d, (int)f.count);
         size_t n = (size_t)dice_below(&d, (int)(f.count - from));
-        const struct flux_made part = {f.interval_ps + from, n, 0};
+        const struct flux_made part = {.interval_ps = f.interval_ps + from, .count = n};
         struct flux_read r;
         decode_flux(&part, 0, &r);
         assert_true(r.sector_count <= 9);

@@ -259,6 +259,7 @@ struct flux_made {
     uint32_t *interval_ps;
     size_t count;
     double seconds;
+    double start_ps; /* of the first transition, by the clock that ran */
 };
 
 /* Time of a position on the made grid: the integral of a cell's length over a speed that
@@ -329,6 +330,7 @@ static inline void make_flux(const struct made *m, const struct play *p, struct 
     }
     double base = n > 0 ? floor(at[0] * 1000) : 0;
     double last = base;
+    out->start_ps = base;
     for (size_t i = 1; i < n; i++) { /* rounded by position, so that nothing adds up */
         double ps = floor(at[i] * 1000);
         out->interval_ps[i - 1] = (uint32_t)(ps - last);

@@ -146,7 +146,7 @@ static void sectors_amid_noise_are_found(void **state)
         bool inside = i >= noise && i < noise + f.count;
         all[i] = inside ? f.interval_ps[i - noise] : (uint32_t)(1e6 - 6e6 * log(dice_unit(&d)));
     }
-    const struct flux_made whole = {all, 2 * noise + f.count, 0};
+    const struct flux_made whole = {.interval_ps = all, .count = 2 * noise + f.count};
     decode_flux(&whole, 0, &r);
     assert_int_equal(r.quality.encoding, ENC_MFM);
     assert_int_equal(count_read(&r, &t).good, 3);

@@ -1,0 +1,49 @@
+/* Sectors that come out of one turn of a jittery track, beside what could be had with the true
+ * clock known (unit/flux_reference.h). `--turns N`: turns a row; 200 in the long form.
+ *
+ * Floors, as shares of the sectors: the cell by cell slicer, and 5 points below the likeliest
+ * run lengths. Beside the table: a window at 250 kbit/s forgives at most 1000 ns (half of it),
+ * and a 3.5-inch drive is held to leave 600 ns of margin (from memory). No sheet of a
+ * controller with a separator of its own that we saw gives the speeds it follows.
+ */
+#include "unit/flux_yield.h"
+
+#include <stdio.h>
+
+#define TURNS  20
+#define CHANCE 0.5
+#define POINTS 5.0
+
+static bool row_print(const struct yield_row *r, double jitter, int turns)
+{
+    const double whole = (double)turns * YIELD_SECTORS;
+    double below_slicer = 100 * (r->reference[REFERENCE_NEAREST] - r->ours) / whole;
+    double below_run = 100 * (r->reference[REFERENCE_RUN_LENGTH] - r->ours) / whole;
+    bool good = below_slicer <= CHANCE && below_run <= POINTS && r->wrong == 0;
+    printf("  %6.0f ns  %6d %8d %8d %8d %8d   %s\n", jitter, r->ours,
+           r->reference[REFERENCE_NEAREST], r->reference[REFERENCE_RUN_LENGTH],
+           r->reference[REFERENCE_PHASE], (int)whole, good ? "" : "below the floor");
+    return good;
+}
+
+int main(int argc, char **argv)
+{
+    int turns =
+        argc == 3 && strcmp(argv[1], "--turns") == 0 ? (int)strtol(argv[2], NULL, 10) : 0;
+    bool good = true;
+    turns = turns > 0 && turns <= 10000 ? turns : TURNS;
+    printf("sectors of 512 bytes, 9 a track, cells of 2 us, one turn, %d turns a row\n", turns);
+    for (size_t c = 0; c < YIELD_CONDITIONS; c++) {
+        struct dice d = {1000 + c};
+        printf("%s\n     jitter    ours  nearest  run-len.    phase       of\n",
+               yield_condition[c].name);
+        for (size_t j = 0; j < YIELD_JITTERS; j++) {
+            struct yield_row row = {0};
+            for (int i = 0; i < turns; i++) {
+                yield_turn(&yield_condition[c], yield_jitter_ns[j], &d, &row);
+            }
+            good = row_print(&row, yield_jitter_ns[j], turns) && good;
+        }
+    }
+    return good ? EXIT_SUCCESS : EXIT_FAILURE;
+}
