@@ -72,6 +72,9 @@ static enum err edge(struct survey_run *r, int64_t tick, enum line line, enum le
     TRY(place_update(r, ns));
     if (line == LINE_RDATA) {
         TRY(visit_rdata(r, tick, ns, level));
+        if (before == LEVEL_HIGH && level == LEVEL_LOW && r->visit.open) {
+            TRY(figures_fall(r, tick, ns));
+        }
     } else if (line == LINE_INDEX) {
         TRY(index_edge(&r->index, ns, level));
     } else if (line == LINE_READY) {
@@ -216,6 +219,7 @@ static enum err finish(struct survey_run *r)
     TRY(rotation_finish(r));
     TRY(tracks_finish(&r->tracks, s, s->rotation.rpm > 0 ? 60 / s->rotation.rpm : RATED_TURN_S,
                       &guessed));
+    TRY(figures_finish(r));
     TRY(sampling_judge(s, r->o->drive));
     TRY(timing_warnings(r->out));
     return warnings(r, guessed);
@@ -258,6 +262,7 @@ enum err survey_run(struct capture *c, const struct survey_options *o, struct su
         visit_gather_release(&r->visit);
         index_gather_release(&r->index);
         track_store_release(&r->tracks);
+        figures_release(r);
     }
     if (code == ERR_OK) {
         *out = *s;
@@ -282,6 +287,7 @@ void survey_release(struct survey *s)
     }
     bus_story_release(&s->story);
     free(s->track);
+    free(s->place);
     free(s->visit);
     free(s->warning);
     memset(s, 0, sizeof *s);

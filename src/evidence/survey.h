@@ -11,6 +11,7 @@
 #include "capture/capture.h"
 #include "profile/profile.h"
 #include "signal/signal.h"
+#include "signal/speed.h"
 
 /* One stretch of flux at one place of the head. */
 struct visit {
@@ -54,6 +55,69 @@ struct supply_stats {
     double min_motor_v; /* lowest within 500 ms of MOTOR becoming active; 0 if none */
 };
 
+/* Limits of the drive's profile that figures are shown beside. */
+enum figure_limit_of {
+    LIMIT_SPEED,
+    LIMIT_ISV,
+    LIMIT_MARGIN,
+    LIMIT_ASYMMETRY,
+    FIGURE_LIMITS,
+};
+struct figure_limit {
+    bool has_min, has_max;
+    double min, max;
+    const char *unit;
+    char source[120];
+};
+
+/* What a line of the spectrum of speed may come from, as the drive's profile has it. */
+#define CAUSES_MAX 4
+struct speed_causes {
+    char text[CAUSES_MAX][120], source[CAUSES_MAX][120];
+    size_t count;
+};
+
+/* Speed inside the turn, over the visits that held whole turns. */
+struct speed_figures {
+    int32_t visits;                /* looked at; 0: none held a turn of a clock */
+    struct speed_variation middle; /* of the visits' figures; lines that a third of them show */
+    struct speed_causes cause[SPEED_LINES_MAX]; /* of middle.line */
+    double worst_isv;                           /* of all visits */
+    int32_t worst_cylinder, worst_side;
+};
+
+/* The disk against the index, where both were seen in the same visits. */
+struct slip_figures {
+    int32_t visits;            /* 0: not measured */
+    double percent, u_percent; /* the disk behind the index; uncertainty (95 %) */
+};
+
+/* Rotation by the bit clock, if the disk was written at the rated speed. */
+struct clock_speed {
+    double rpm, uncertainty_rpm; /* rpm 0: not known; uncertainty: the writer's own error */
+};
+
+/* From an index pulse to the first identifier behind it. */
+struct gap_figures {
+    int32_t count; /* 0: none */
+    double mean_us, sd_us, min_us, max_us;
+};
+
+/* What the flux is like in one part of the turn, the index at its start. */
+#define ANGLE_PARTS 16
+struct angle_figures {
+    int64_t transitions, shorter, longer; /* intervals that the code cannot have */
+    double jitter_percent;                /* of a cell */
+};
+
+/* Figures of one place of the head, all its visits together. */
+struct place_figures {
+    int32_t cylinder, side;
+    struct flux_quality quality;
+    int64_t shorter, longer;
+    struct gap_figures first_id;
+};
+
 struct survey {
     struct capture_info info;
     double seconds;
@@ -74,6 +138,15 @@ struct survey {
     size_t visit_count;
     struct track *track; /* by cylinder, then side */
     size_t track_count;
+    struct speed_figures speed;
+    struct slip_figures slip;
+    struct figure_limit limit[FIGURE_LIMITS];
+    struct clock_speed clock_speed;
+    struct gap_figures first_id;
+    struct angle_figures angle[2][ANGLE_PARTS]; /* by side */
+    bool angle_known;                           /* index pulses say where a turn begins */
+    struct place_figures *place;                /* by cylinder, then side */
+    size_t place_count;
     struct supply_stats supply[RAIL_COUNT];
     char **warning;
     size_t warning_count;

@@ -84,9 +84,14 @@ struct sector_turns {
     int64_t period_ns[TURNS_KEPT_MAX];
     size_t count;
     double pairs, pair_sum, pair_square; /* of the pairs of identifiers behind them */
+    int64_t *id_ns;                      /* of good identifiers, in time order */
+    size_t ids, id_cap;
 };
 void sector_turns_add(struct sector_turns *t, const struct flux_read *r, int64_t start_ns,
                       int64_t end_ns);
+
+/* Keep the times of good identifiers; as many as there is room for. */
+void identifiers_add(struct sector_turns *t, const struct flux_read *read);
 
 /* One flux quality from many, each weighed by its transitions. */
 #define QUALITY_CLASSES 12
@@ -96,6 +101,7 @@ struct quality_sum {
         int32_t data_rate;
         double weight, cell_ns, cell_sd, jitter_sq, margin_percent, margin_ns, asymmetry_ns,
             shift_ns;
+        double jitter_u, margin_u, asymmetry_u, shift_u, beyond;
         double short_share, long_share;
         size_t heaviest;
         int32_t interval_ratio[8];
@@ -105,6 +111,35 @@ struct quality_sum {
 void quality_add(struct quality_sum *sum, const struct flux_quality *q);
 /* transitions: what the result shall say of them. */
 struct flux_quality quality_mean(const struct quality_sum *sum, size_t transitions);
+
+/* Flux gathered beside the visits for the figures that need the bit clock by angle: the first
+ * turns of each visit. */
+struct figures_gather {
+    bool began;
+    int64_t visit_ns; /* start of the visit at hand, by which it is known again */
+    int side;
+    uint32_t *interval; /* ticks */
+    size_t count, cap;
+    int64_t first_ns, last_tick;
+    bool full;
+    size_t turns_seen; /* of sector_turns, before this visit */
+    struct kept_curve {
+        struct speed_curve curve;
+        int64_t visit_ns;
+    } * kept;
+    size_t kept_count, kept_cap;
+    double jitter_sq[2][ANGLE_PARTS];
+    double slips, slip_sum, slip_square, slip_turns;
+};
+/* A transition of the visit that is open. */
+enum err figures_fall(struct survey_run *r, int64_t tick, int64_t ns);
+/* Behind rotation_finish() and tracks_finish(). */
+enum err figures_finish(struct survey_run *r);
+void figures_release(struct survey_run *r);
+/* figures_finish() from what was kept of the visits. */
+enum err speed_figures_find(struct survey_run *r);
+/* What the drive's profile says to the figures: limits, and causes of lines. */
+void figures_profile(const struct profile *drive, struct survey *s);
 
 /* Sectors by the place of the head; places are resolved to cylinders at the end. */
 struct raw_sector {
@@ -175,6 +210,7 @@ struct survey_run {
     struct grid grid;
     struct index_gather index;
     struct sector_turns turns;
+    struct figures_gather figures;
     struct quality_sum flux;
     int64_t flux_transitions;
     struct visit_gather visit;

@@ -35,6 +35,12 @@ void quality_add(struct quality_sum *sum, const struct flux_quality *q)
     sum->part[i].margin_ns += w * q->margin_ns;
     sum->part[i].asymmetry_ns += w * q->asymmetry_ns;
     sum->part[i].shift_ns += w * q->peak_shift_ns;
+    sum->part[i].jitter_u += w * q->jitter_u_ns;
+    sum->part[i].margin_u += w * q->margin_u_percent;
+    sum->part[i].asymmetry_u += w * q->asymmetry_u_ns;
+    sum->part[i].shift_u += w * q->peak_shift_u_ns;
+    sum->part[i].beyond = sum->part[i].beyond > 0 ? fmin(sum->part[i].beyond, q->margin_beyond)
+                                                  : q->margin_beyond;
     sum->part[i].short_share += w * q->short_share;
     sum->part[i].long_share += w * q->long_share;
     if (q->transitions > sum->part[i].heaviest) {
@@ -80,6 +86,12 @@ struct flux_quality quality_mean(const struct quality_sum *sum, size_t transitio
     q.margin_ns = sum->part[best].margin_ns / w;
     q.asymmetry_ns = sum->part[best].asymmetry_ns / w;
     q.peak_shift_ns = sum->part[best].shift_ns / w;
+    /* what the visits' uncertainties have in common does not average out: neither do they */
+    q.jitter_u_ns = sum->part[best].jitter_u / w;
+    q.margin_u_percent = sum->part[best].margin_u / w;
+    q.asymmetry_u_ns = sum->part[best].asymmetry_u / w;
+    q.peak_shift_u_ns = sum->part[best].shift_u / w;
+    q.margin_beyond = sum->part[best].beyond;
     q.short_share = sum->part[best].short_share / w;
     q.long_share = sum->part[best].long_share / w;
     memcpy(q.interval_ratio, sum->part[best].interval_ratio, sizeof q.interval_ratio);

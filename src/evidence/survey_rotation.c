@@ -44,6 +44,7 @@ void sector_turns_add(struct sector_turns *t, const struct flux_read *r, int64_t
     int64_t period[256];
     size_t n = rotation_from_sectors(r, period, sizeof period / sizeof period[0]);
     double sum = 0;
+    identifiers_add(t, r);
     if (n == 0) {
         return;
     }
@@ -107,14 +108,13 @@ static void by_sectors(const struct survey_run *r, struct rotation *out)
 
 /* The bit clock against the cell that the code and the drive's rated speed call for. The disk's
  * writer has its own speed error, which stays in the result. */
-static void by_flux(const struct survey_run *r, double rated_rpm, struct rotation *out)
+static void by_flux(const struct survey_run *r, double rated_rpm, struct clock_speed *out)
 {
     const struct flux_quality *q = &r->out->flux;
     if (q->data_rate <= 0 || q->cell_ns <= 0 || rated_rpm <= 0) {
         return;
     }
     double nominal_ns = 1e9 / (2.0 * (double)q->data_rate); /* two channel cells a data bit */
-    out->from = ROTATION_FLUX;
     out->rpm = rated_rpm * nominal_ns / q->cell_ns;
     out->uncertainty_rpm = out->rpm * WRITER_PERCENT / 100 / sqrt(3.0);
 }
@@ -164,8 +164,11 @@ enum err rotation_finish(struct survey_run *r)
         add_reading_error(&s->rotation, s->sample_ns);
     }
     by_sectors(r, &s->rotation_flux);
-    if (s->rotation_flux.from == ROTATION_NONE) {
-        by_flux(r, rated, &s->rotation_flux);
+    by_flux(r, rated, &s->clock_speed);
+    if (s->rotation_flux.from == ROTATION_NONE && s->clock_speed.rpm > 0) {
+        s->rotation_flux.from = ROTATION_FLUX;
+        s->rotation_flux.rpm = s->clock_speed.rpm;
+        s->rotation_flux.uncertainty_rpm = s->clock_speed.uncertainty_rpm;
     }
     if (s->rotation.from == ROTATION_NONE || s->rotation.revolutions == 0) {
         if (s->rotation_flux.from != ROTATION_NONE) {

@@ -40,6 +40,12 @@ static const struct profile_key DRIVE_KEYS[] = {
     NUMBER("speed_change_ms", "ms", "from a change of speed to the new speed"),
     NUMBER("isv_percent", "percent", "instantaneous speed variation, plus or minus"),
     NUMBER("turn_jitter_percent", "percent", "change of period from turn to turn, peak"),
+    /* where a line of the spectrum of speed may come from; the note says what to look at */
+    NUMBER("spectrum_disk", "1/turn", "swings a turn that disk and hub make"),
+    NUMBER("spectrum_belt", "1/turn", "swings a turn that a belt makes"),
+    NUMBER("spectrum_pulley", "1/turn", "swings a turn that the motor's pulley makes, where a belt turns the disk"),
+    NUMBER("spectrum_motor", "1/turn", "swings a turn that the poles of the motor on the spindle make"),
+    NUMBER("spectrum_servo", "Hz", "swings that the control of the speed makes"),
     NUMBER("start_ms", "ms", "motor on to speed or READY"),
     NUMBER("ready_drop_ms", "ms", "motor off to READY false"),
     NUMBER("index_width_us", "us", "INDEX low"),

@@ -1,6 +1,5 @@
 /* `whichend measure --json`, schema whichend.measure/1. */
-#include "report/json.h"
-#include "report/report.h"
+#include "report/measure.h"
 
 static const char *const rotation_word[] = {
     [ROTATION_NONE] = NULL,
@@ -114,6 +113,7 @@ static json_t *flux_json(const struct survey *s, bool *failed)
     json_put(o, "data_rate", q->data_rate > 0 ? json_integer(q->data_rate) : json_null(),
              failed);
     json_put(o, "interval_ratios", ratios, failed);
+    measure_signal_json(s, o, failed);
     return o;
 }
 
@@ -180,9 +180,12 @@ enum err report_measure_json(const struct survey *s, struct buf *out)
     json_put(root, "schema", json_string("whichend.measure/1"), &failed);
     json_put(root, "capture", capture_json(s, &failed), &failed);
     json_put(root, "rotation", rotation_json(&s->rotation, &failed), &failed);
+    json_put(root, "speed", measure_speed_json(s, &failed), &failed);
     json_put(root, "index", index_json(s, &failed), &failed);
     json_put(root, "lines", lines_json(s, &failed), &failed);
     json_put(root, "flux", flux_json(s, &failed), &failed);
+    json_put(root, "places", measure_places_json(s, &failed), &failed);
+    json_put(root, "angles", measure_angles_json(s, &failed), &failed);
     json_put(root, "supply", supply_json(s, &failed), &failed);
     json_put(root, "tracks", tracks, &failed);
     json_put(root, "warnings", warnings, &failed);

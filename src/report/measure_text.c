@@ -1,12 +1,12 @@
 /* `whichend measure` for people. */
-#include "report/text.h"
+#include "report/measure.h"
 
 #include <inttypes.h>
 #include <math.h>
 #include <stdio.h>
 #include <string.h>
 
-#define HANG             12
+#define HANG             MEASURE_HANG
 #define NUMBERS_TEXT_MAX 400
 
 static enum err lead(const char *capture_name, const struct survey *s,
@@ -44,7 +44,7 @@ static enum err rotation(const struct survey *s, struct buf *out)
         TRY(text_wrapf(out, 0, "", HANG, "at speed %.0f ms after the motor was switched on",
                        r->spin_up_ms));
     }
-    return ERR_OK;
+    return measure_speed_text(s, out);
 }
 
 static enum err index_text(const struct survey *s, struct buf *out)
@@ -111,12 +111,7 @@ static enum err flux(const struct survey *s, struct buf *out)
         TRY(text_wrapf(out, 0, "", HANG, "%.0f kbit/s, cell %.1f ns", q->data_rate / 1000.0,
                        q->cell_ns));
     }
-    if (q->cell_ns > 0) {
-        TRY(text_wrapf(out, 0, "", HANG,
-                       "jitter %.0f ns rms, margin %.0f %% (%.0f ns), asymmetry %.0f ns",
-                       q->jitter_ns, q->margin_percent, q->margin_ns, q->asymmetry_ns));
-    }
-    return ERR_OK;
+    return q->cell_ns > 0 ? measure_signal_text(s, out) : ERR_OK;
 }
 
 static enum err supply(const struct survey *s, struct buf *out)
@@ -200,6 +195,7 @@ enum err report_measure_text(const char *capture_name, const struct survey *s,
     for (size_t i = 0; i < s->track_count; i++) {
         TRY(track(&s->track[i], out));
     }
+    TRY(measure_places_text(s, st, out));
     if (s->warning_count > 0) {
         TRY(text_heading(out, st, "mind"));
     }

@@ -1,0 +1,30 @@
+/* Figures of speed and of the read signal, for measure's two forms. */
+#ifndef WHICHEND_REPORT_MEASURE_H
+#define WHICHEND_REPORT_MEASURE_H
+
+#include "report/json.h"
+#include "report/report.h"
+#include "report/text.h"
+
+#define MEASURE_HANG 12 /* column at which the text of a heading's line starts */
+
+enum err measure_speed_text(const struct survey *s, struct buf *out);
+enum err measure_signal_text(const struct survey *s, struct buf *out);
+/* Tables by cylinder, side and angle; nothing where one place alone was seen. */
+enum err measure_places_text(const struct survey *s, const struct text_style *st,
+                             struct buf *out);
+
+/* "speed": by index, sectors and bit clock; variation and its lines. null with no figure. */
+json_t *measure_speed_json(const struct survey *s, bool *failed);
+/* Further keys of "flux". */
+void measure_signal_json(const struct survey *s, json_t *flux, bool *failed);
+/* "places" and "angles". */
+json_t *measure_places_json(const struct survey *s, bool *failed);
+json_t *measure_angles_json(const struct survey *s, bool *failed);
+
+/* Drives' limits as text: "295.5 to 304.5 rpm (source)"; "" where the profile has none. */
+#define LIMIT_TEXT_MAX 200
+const char *measure_limit(const struct survey *s, enum figure_limit_of which,
+                          char out[LIMIT_TEXT_MAX]);
+
+#endif
