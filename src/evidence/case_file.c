@@ -163,6 +163,8 @@ static void take_swap(struct swap_tried *s, const struct ini_entry *x)
         s->reseated = strcmp(x->value, "yes") == 0;
     } else if (strcmp(x->key, "elsewhere") == 0) {
         s->elsewhere = x->value;
+    } else if (strcmp(x->key, "count") == 0) {
+        s->count = case_whole_number(x->value);
     }
 }
 
@@ -204,7 +206,7 @@ static enum err open_section(struct reader *r, const struct ini_entry *x)
         TRY(array_grow((void **)&c->swap, &r->swap_cap, c->swap_count + 1, sizeof c->swap[0],
                        SWAPS_MAX));
         c->swap[c->swap_count++] =
-            (struct swap_tried){.name = name, .reseated = -1, .place = x->line};
+            (struct swap_tried){.name = name, .reseated = -1, .count = 1, .place = x->line};
     }
     return ERR_OK;
 }

@@ -55,6 +55,7 @@ struct swap_tried {
     enum outcome outcome;
     const char *into, *back, *elsewhere; /* NULL absent */
     int reseated;                        /* -1 absent, 0 no, 1 yes */
+    int count;                           /* spares tried with this outcome, at least 1 */
     int place;
 };
 
@@ -108,7 +109,7 @@ size_t case_keys(const struct case_key **out);
 const struct case_key *case_key_find(const char *section, const char *key);
 
 /* The allowed values in words. */
-#define CASE_VALUES_TEXT_MAX 200
+#define CASE_VALUES_TEXT_MAX 400
 const char *case_values_text(const struct case_key *key, char out[CASE_VALUES_TEXT_MAX]);
 /* "4.9 V", "150 ohm" as told for a meter: value in V, ohm or A. */
 bool case_quantity(const char *s, double *out_value, const char **out_unit);

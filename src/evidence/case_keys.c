@@ -8,6 +8,10 @@
 #define WORDS_DISK    "known-good|unknown|blank|none"
 #define WORDS_PART    "drive|cable|controller|disk|power"
 #define WORDS_YES     "no|yes"
+#define WORDS_DID                                                                              \
+    "cleaned-heads|cleaned-contacts|reseated|turned-plug|rewired|new-belt|freed-mechanics|"    \
+    "new-capacitors|new-chip|new-part|adjusted|settings|terminator|strap|mounting|moved|"      \
+    "erased-disk|other"
 
 // clang-format off
 static const struct case_key table[] = {
@@ -43,14 +47,36 @@ static const struct case_key table[] = {
     {"observed", "lamp-host-off", WORDS_YES, "With the machine off and the drive powered: is the drive's lamp lit?"},
     {"observed", "motor-host-off", WORDS_YES, "With the machine off and the drive powered: does the motor turn?"},
     {"observed", "lamp", "never|on-access|always", "When does the drive's lamp light?"},
-    {"observed", "spindle", "still|turns|turns-slowly", "What does the spindle do on an access?"},
+    {"observed", "spindle", "still|turns|turns-slowly|always-turns", "What does the spindle do on an access?"},
     {"observed", "head-at-start", "still|moves|hammers", "What does the head do at the start?"},
     {"observed", "noise", "none|hammers|grinds|buzzes|squeals", "Is there a noise that should not be?"},
+    {"observed", "carriage", "free|stiff|blocked|damaged", "By hand, power off: does the head carriage run freely over its whole way?"},
+    {"observed", "belt-looks", "sound|slack|broken", "How does the drive belt look?"},
+    {"observed", "heads-look", "clean|dirty|damaged", "How do the heads look (lint-free swab, power off)?"},
+    {"observed", "plugs-look", "sound|loose|wrong-way|corroded|pinched", "How do plugs and cable look, pin 1 at both ends?"},
+    {"observed", "drive-board-looks", "sound|leaked|burnt|broken", "How does the drive's own board look?"},
+    {"observed", "machine-board-looks", "sound|leaked|burnt|corroded", "How does the machine's board look, its sockets too?"},
+    {"observed", "disk-looks", "sound|ring|mouldy|wrong-type", "How does the disk's surface look, and is it of the density that the drive wants?"},
+    {"observed", "hot", "none|drive|machine|supply", "Does some part get too hot, or smell burnt?"},
+    {"observed", "life", "normal|drive-dead|all-dead|fuse-trips", "Is there any sign of life: drive, whole unit, or does a fuse or breaker trip?"},
+    {"observed", "machine-otherwise", "works|unstable|dead", "Apart from disks: does the machine work?"},
+    {"observed", "index-seen", "none|regular|irregular", "Does a probe on INDEX see pulses while the disk turns?"},
+    {"observed", "read-signal-seen", "none|pulses", "Does a probe on RDATA see pulses while a recorded disk turns?"},
     {"observed", "strobe", "still|drifts-forward|drifts-back", "Under a mains lamp, does the strobe disc stand still?"},
+    {"observed", "fails-on", "everything|some-reads|write|format", "What fails: everything, only some reads, only writing, only formatting?"},
+    {"observed", "reported", "no-drive|not-ready|no-disk|protected|not-found|read-error|seek-error|disk-full", "Of which kind is the machine's complaint?"},
+    {"observed", "disks-failing", "one|some|own|foreign|all", "Which disks fail: one, some, those written here, those written elsewhere, all?"},
+    {"observed", "own-disks-elsewhere", "read|fail", "Do other drives read what this drive writes?"},
+    {"observed", "disks-harmed", "no|erased|ring", "What happens to disks in this drive: nothing, erased, a ring worn in?"},
+    {"observed", "bad-data", "none|scattered|same-bit|blocks", "Where data come wrong: scattered, always the same bit, whole blocks?"},
     {"observed", "sides-failing", "none|0|1|both", "Which sides of the disk fail?"},
     {"observed", "cylinders-failing", "none|outer|inner|some|all", "Which cylinders fail?"},
     {"observed", "other-drive-unplugged", "no-change|cures|worse", "What changes when the other drive is unplugged?"},
+    {"observed", "drives-together", WORDS_YES, "Do two drives answer at once, as if they were one?"},
+    {"observed", "comes-and-goes", "no|yes|worse-with-time", "Does the fault come and go, or grow?"},
+    {"observed", "moves-with", "nothing|plugs|chips|drive|panel", "What changes the fault when it is touched, pressed or moved?"},
     {"observed", "case", "open|closed|both", "Does it fail with the machine's case open, closed, or both ways?"},
+    {"observed", "place", "anywhere|here-only", "Does it fail anywhere, or only in this bay, this place, this way up?"},
     {"observed", "warm", "cold|warm|both", "Does it fail cold, warm, or both?"},
     {"observed", "changed-last", "nothing|cable|drive|machine|chip|disk|power|settings|moved", "What was changed last before it failed?"},
     {"observed", "shared-event", "none|water|surge|reversed-plug|bad-disk|moved|stored", "Did something happen to the whole set before?"},
@@ -62,6 +88,7 @@ static const struct case_key table[] = {
     {"swap", "back", "fault-returned|stayed-away|not-tried", "Did the fault come back with the old part?"},
     {"swap", "reseated", WORDS_YES, "Were plugs or chips pushed home in doing so?"},
     {"swap", "elsewhere", "worked|failed|not-tried", "Does the part that came out work elsewhere?"},
+    {"swap", "count", "number:1:20", "How many spares of this part were tried, with the same outcome?"},
 
     {"meter", "what", "level-low|level-high|rail|ohms-to-5V|ohms-to-ground|ground-difference", "What was measured (ohms only with power off)?"},
     {"meter", "at", "machine-end|drive-end|power-plug", "At which plug?"},
@@ -69,10 +96,15 @@ static const struct case_key table[] = {
     {"meter", "value", "quantity", "What did it read, with its unit?"},
     {"meter", "when", "off|idle|motor-start|motor-runs|head-loads", "When?"},
 
-    {"repair", "part", WORDS_PART, "Which part was repaired?"},
-    {"repair", "done", "text", "What was done?"},
+    {"probe", "line", "line", "Which line was probed?"},
+    {"probe", "at", "machine-end|drive-end", "At which plug?"},
+    {"probe", "state", "never|toggles|always|erratic", "During an access the line was: never active, switching, always active?"},
+
+    {"repair", "part", WORDS_PART "|setup", "Which part was repaired or set right (setup: straps, terminators, settings, mounting, place)?"},
+    {"repair", "did", WORDS_DID, "Of which kind was the work?"},
+    {"repair", "done", "text", "What was done, in your words?"},
     {"repair", "when", "text", "When?"},
-    {"repair", "outcome", "worked|failed|sometimes", "What came of it?"},
+    {"repair", "outcome", "worked|partly|failed|sometimes", "What came of it (partly: better, but a fault is left)?"},
 
     {"selfcheck", "result", "passed|failed|not-done", "Did the adapter's self-check pass?"},
     {"selfcheck", "hours-ago", "number:0:100000", "How many hours ago?"},
@@ -89,8 +121,8 @@ static const struct case_key table[] = {
 
 static const struct case_section sections[] = {
     {"case", NAME_NONE}, {"lines", NAME_MAYBE}, {"capture", NAME_NEEDED}, {"observed", NAME_NONE},
-    {"swap", NAME_NEEDED}, {"meter", NAME_NEEDED}, {"repair", NAME_NEEDED}, {"selfcheck", NAME_NONE},
-    {"have", NAME_NONE},
+    {"swap", NAME_NEEDED}, {"meter", NAME_NEEDED}, {"probe", NAME_NEEDED}, {"repair", NAME_NEEDED},
+    {"selfcheck", NAME_NONE}, {"have", NAME_NONE},
 };
 // clang-format on
 

@@ -38,11 +38,10 @@ static const int answers[FEATURE_KINDS] = {
     [FEATURE_RAIL] = 3,
     [FEATURE_SAMPLING] = 2,
     [FEATURE_TAPS] = 2,
-    [FEATURE_LAMP] = 3,
-    [FEATURE_SPINDLE] = 3,
-    [FEATURE_HEAD] = 3,
-    [FEATURE_HOST_OFF] = 2,
+    [FEATURE_TOLD] = FEATURE_ANSWERS_MAX, /* each question has its own number */
     [FEATURE_SWAP] = 3,
+    [FEATURE_TRIED] = 3,
+    [FEATURE_REPAIR] = 4,
 };
 
 static const char *const group_names[GROUP_COUNT] = {
@@ -69,6 +68,11 @@ enum group group_of_sig(enum sig s)
 int feature_answers(enum feature_kind kind)
 {
     return answers[kind];
+}
+
+bool feature_is_intervention(enum feature_kind kind)
+{
+    return kind == FEATURE_SWAP || kind == FEATURE_TRIED || kind == FEATURE_REPAIR;
 }
 
 const char *group_name(enum group g)

@@ -98,11 +98,12 @@ enum feature_kind {
     FEATURE_RAIL,      /* sig2 as enum rail: 0 in limits, 1 dips, 2 missing */
     FEATURE_SAMPLING,  /* 0 fine, 1 too slow for this drive's read pulses */
     FEATURE_TAPS,      /* sig: the two taps' edges: 0 match, 1 differ */
-    FEATURE_LAMP,      /* told: 0 never, 1 on access, 2 always */
-    FEATURE_SPINDLE,   /* told: 0 still, 1 turns, 2 turns slowly */
-    FEATURE_HEAD,      /* told: head at start: 0 still, 1 moves, 2 hammers */
-    FEATURE_HOST_OFF,  /* told: lamp or motor with the host off: 0 dark, 1 lit or turning */
-    FEATURE_SWAP,      /* sig2 as enum end of the part: 0 worked, 1 failed, 2 sometimes */
+    FEATURE_TOLD,      /* sig2 as enum told_question (evidence/told.h): its words in order */
+    FEATURE_SWAP,      /* a spare put into this set; sig2 as enum end of the part: 0 worked, 1
+                          failed, 2 sometimes */
+    FEATURE_TRIED,     /* a part of this set tried in a good one; likewise */
+    FEATURE_REPAIR,    /* sig2 as enum end of what was repaired: 0 worked, 1 partly, 2 failed, 3
+                          sometimes */
     FEATURE_KINDS
 };
 enum {
@@ -145,6 +146,9 @@ struct feature {
         soft[FEATURE_ANSWERS_MAX]; /* chance of each answer given the measurement; sums to 1 */
     int answers;
     bool known_good;        /* FEATURE_SWAP: the spare */
+    bool reseated;          /* FEATURE_SWAP: plugs were pushed home, or nobody said */
+    int count;              /* FEATURE_SWAP: spares that did the same */
+    unsigned repair_kinds;  /* FEATURE_REPAIR: repair_kind_bit() */
     enum swap_back back;    /* FEATURE_SWAP: what the old part did when it was put back */
     struct finding finding; /* weights not yet set */
 };
@@ -162,11 +166,14 @@ enum err features_from_survey(const struct case_file *c, size_t capture, int run
 enum err features_from_taps(const struct case_file *c, size_t drive_capture, int run,
                             const struct tap_compare *t, const struct wiring *w,
                             struct feature_list *out);
-/* What a person told: [observed], [swap]. */
-enum err features_from_told(const struct case_file *c, struct feature_list *out);
+/* What a person told: [observed], [meter], [probe], [swap], [repair]. */
+enum err features_from_told(const struct case_file *c, const struct wiring *w,
+                            struct feature_list *out);
 void feature_list_release(struct feature_list *l);
 
 /* Answers of a kind. */
 int feature_answers(enum feature_kind kind);
+/* A substitution or a repair: it changes the set rather than looking at it. */
+bool feature_is_intervention(enum feature_kind kind);
 
 #endif

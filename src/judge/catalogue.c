@@ -1,6 +1,7 @@
 #include "judge/catalogue.h"
 
 #include "base/buf.h"
+#include "judge/traits.h"
 
 #include <errno.h>
 #include <math.h>
@@ -16,6 +17,7 @@ struct section {
     const char *name;
     int line;
     const char *weight, *effect, *text, *next, *caution, *lines, *needs, *origin, *source;
+    const char *varies, *signs, *cured, *reach;
 };
 
 struct load {
@@ -56,7 +58,9 @@ static enum err read_section(const struct ini_file *f, const char *name, struct 
             const char **to;
         } keys[] = {{"weight", &s->weight}, {"effect", &s->effect},   {"text", &s->text},
                     {"next", &s->next},     {"caution", &s->caution}, {"lines", &s->lines},
-                    {"needs", &s->needs},   {"origin", &s->origin},   {"source", &s->source}};
+                    {"needs", &s->needs},   {"origin", &s->origin},   {"source", &s->source},
+                    {"varies", &s->varies}, {"signs", &s->signs},     {"cured", &s->cured},
+                    {"reach", &s->reach}};
         bool known = false;
 
         if (strcmp(n->section, name))
@@ -91,6 +95,20 @@ static void expand(char *out, size_t max, const char *pattern, const char *line)
         snprintf(out, max, "%.*s%s%s", (int)(star - pattern), pattern, line, star + 1);
 }
 
+static enum err read_traits(const struct load *l, const struct section *s, struct fault *f)
+{
+    traits_begin(f->end, f->sig, &f->traits);
+    if (s->varies && !traits_varies(s->varies, &f->traits))
+        return bad(l, s, "varies with something that is not known");
+    if (s->signs && !traits_signs(s->signs, &f->traits))
+        return bad(l, s, "signs: a question or an answer that is not known");
+    if (s->cured && !traits_cured(s->cured, &f->traits))
+        return bad(l, s, "cured by a kind of work that is not known");
+    if (s->reach && !traits_reach(s->reach, &f->traits))
+        return bad(l, s, "reach is drive, unit, bus or disk");
+    return ERR_OK;
+}
+
 static enum err add(struct load *l, const struct section *s, const char *name,
                     const char *line_name, struct fault *f, double share)
 {
@@ -100,6 +118,7 @@ static enum err add(struct load *l, const struct section *s, const char *name,
     state_init(&probe);
     if (state_apply(&probe, s->effect, f->sig, f->sig2, f->tap) != ERR_OK)
         return bad(l, s, "effect is not one that the model knows");
+    TRY(read_traits(l, s, f));
     TRY(array_grow(&items, &l->out->cap, l->out->count + 1, sizeof *l->out->fault, FAULTS_MAX));
     l->out->fault = items;
     snprintf(f->name, sizeof f->name, "%s", name);

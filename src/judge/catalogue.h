@@ -16,6 +16,7 @@ struct fault {
     const char *effect; /* into the catalogue's text */
     enum sig sig, sig2; /* SIG_COUNT where none is meant */
     enum tap tap;       /* of a test lead */
+    struct traits traits;
 };
 
 struct catalogue {

@@ -1,6 +1,6 @@
 #include "judge/catalogue_check.h"
 
-#include "judge/model.h"
+#include "judge/traits.h"
 
 #include <stdlib.h>
 #include <string.h>
@@ -39,6 +39,29 @@ static bool effect_known(const char *effect)
     return state_apply(&s, effect, SIG_INDEX, SIG_RDATA, TAP_DRIVE_END) == ERR_OK;
 }
 
+static enum err check_traits(struct checker *c, const struct ini_file *f,
+                             const struct ini_entry *section)
+{
+    static const struct {
+        const char *key;
+        bool (*read)(const char *text, struct traits *t);
+    } readers[] = {{"varies", traits_varies},
+                   {"signs", traits_signs},
+                   {"cured", traits_cured},
+                   {"reach", traits_reach}};
+    struct traits t;
+
+    traits_begin(END_DRIVE, SIG_COUNT, &t);
+    for (size_t i = 0; i < sizeof readers / sizeof *readers; i++) {
+        const char *value = ini_file_get(f, section->section, readers[i].key);
+
+        if (value != NULL && !readers[i].read(value, &t))
+            TRY(problem(c, f, section->line, section->section,
+                        "has words that are not known in", readers[i].key));
+    }
+    return ERR_OK;
+}
+
 static enum err check_section(struct checker *c, const struct ini_file *f,
                               const struct ini_entry *section, const char *const *keys)
 {
@@ -56,7 +79,7 @@ static enum err check_section(struct checker *c, const struct ini_file *f,
     if (keys == fault_keys && effect != NULL && !effect_known(effect))
         TRY(problem(c, f, section->line, name,
                     "has an effect that the model does not know:", effect));
-    return ERR_OK;
+    return keys == fault_keys ? check_traits(c, f, section) : ERR_OK;
 }
 
 static enum err check_file(struct checker *c, const char *where, const char *const *keys,

@@ -158,6 +158,15 @@ static void gate_contradiction(const struct inference *n, struct verdict *v)
             v, "no listed cause explains all of the evidence: some of it contradicts the rest");
 }
 
+/* Looks and words alone lean; a verdict needs a recording, a measurement or an intervention. */
+static void gate_words(const struct inference *n, struct verdict *v)
+{
+    for (size_t i = 0; i < n->g->features.count; i++)
+        if (n->g->features.item[i].kind != FEATURE_TOLD)
+            return;
+    verdict_gate(v, "nothing was recorded, measured or exchanged yet");
+}
+
 static void gate_bench(const struct case_file *c, const struct inference *n, struct verdict *v)
 {
     const char *check = case_told(c, "selfcheck", "result");
@@ -193,7 +202,7 @@ static void explain(const struct inference *n, struct verdict *v)
             continue;
         r = inference_rows(n, best, f->run);
         for (size_t k = 0; k < r->count; k++) {
-            double share = exp(inference_row_ln(n, r, k, f->run));
+            double share = exp(inference_row_ln(r, k));
 
             z += share;
             p += share * exp((double)r->answer_ln[k * n->g->features.count + i]);
@@ -250,6 +259,7 @@ enum err gates_apply(const struct case_file *c, const struct inference *n, struc
     TRY(gate_groups(n, v));
     gate_contradiction(n, v);
     gate_bench(c, n, v);
+    gate_words(n, v);
     if (v->leading == END_NONE && !strcmp(v->explains_complaint, "no"))
         verdict_gate(v, "nothing in the captures explains the complaint");
     if (v->gate_count == 0)

@@ -207,7 +207,8 @@ static void note_outcomes(const struct case_file *c, struct gathered *g)
     bool observed = false;
 
     for (size_t i = 0; i < c->told_count; i++)
-        observed = observed || !strcmp(c->told[i].section, "observed");
+        observed = observed || !strcmp(c->told[i].section, "observed") ||
+                   !strcmp(c->told[i].section, "repair");
 
     for (size_t i = 0; i < c->capture_count; i++) {
         worked += c->capture[i].outcome == OUTCOME_WORKED;
@@ -242,7 +243,7 @@ static enum err draw(const struct case_file *c, struct taken *t, struct gathered
         TRY(features_from_survey(c, i, t[i].run, &t[i].survey, &g->wiring, &g->features));
     }
     TRY(compare_taps(c, t, g));
-    TRY(features_from_told(c, &g->features));
+    TRY(features_from_told(c, &g->wiring, &g->features));
     say_once(&g->features);
     note_outcomes(c, g);
     return ERR_OK;

@@ -100,10 +100,12 @@ void hypothesis_state(const struct inference *n, const struct hypothesis *h, str
         const struct fault *f = &n->c->fault[h->a];
 
         (void)state_apply(out, f->effect, f->sig, f->sig2, f->tap);
+        out->of[0] = &f->traits;
     }
     if (h->b >= 0) {
         const struct fault *f = &n->c->fault[h->b];
 
         (void)state_apply(out, f->effect, f->sig, f->sig2, f->tap);
+        out->of[1] = &f->traits;
     }
 }

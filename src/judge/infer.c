@@ -13,7 +13,7 @@
 #define CAP_PERSON_DECIBANS     20.0
 /* Pairs are made of the faults that fit best as a whole, and of those that explain some one
  * group best. */
-#define PAIR_FAULTS_MAX 40
+#define PAIR_FAULTS_MAX 28
 /* Below this much weight a fault is told from "nothing wrong" by nothing, and a second one adds
  * nothing. */
 #define EXERCISED_NAT    (0.5 * NAT_PER_DECIBAN)
@@ -145,14 +145,21 @@ static size_t rows_in(const struct inference *n)
     return most;
 }
 
-double inference_row_ln(const struct inference *n, const struct rows *r, size_t row, int run)
+double inference_row_ln(const struct rows *r, size_t row)
 {
-    double ln = r->choice_ln[row];
+    return r->whole_ln[row];
+}
 
-    for (size_t g = 0; g < n->group_count; g++)
-        if (inference_run_of(n, g) == run)
-            ln += r->group_ln[row * n->group_count + g];
-    return ln;
+static void rows_whole(struct inference *n, size_t h, int run)
+{
+    struct rows *r = inference_rows_of(n, h, run);
+
+    for (size_t i = 0; i < r->count; i++) {
+        r->whole_ln[i] = r->choice_ln[i];
+        for (size_t g = 0; g < n->group_count; g++)
+            if (inference_run_of(n, g) == run)
+                r->whole_ln[i] += r->group_ln[i * n->group_count + g];
+    }
 }
 
 /* Evidence of one run for one hypothesis, summed over what nobody told; one group changed (its
@@ -164,7 +171,7 @@ static double run_sum(const struct inference *n, size_t h, int run, size_t chang
     double ln[UNTOLD_COMBINATIONS];
 
     for (size_t i = 0; i < r->count; i++) {
-        ln[i] = inference_row_ln(n, r, i, run);
+        ln[i] = inference_row_ln(r, i);
         if (changed < n->group_count)
             ln[i] += (values ? values[i] : 0) - r->group_ln[i * n->group_count + changed];
     }
@@ -205,7 +212,10 @@ static enum err weigh(struct inference *n)
     for (size_t h = 0; h < n->hyp_count; h++) {
         n->hyp[h].ln_evidence = 0;
         for (int r = 0; r <= n->g->runs; r++) {
-            double ln = run_sum(n, h, r, SIZE_MAX, NULL);
+            double ln;
+
+            rows_whole(n, h, r);
+            ln = run_sum(n, h, r, SIZE_MAX, NULL);
 
             n->run_ln[h * inference_runs(n) + (size_t)r] = ln;
             n->hyp[h].ln_evidence += ln;
@@ -258,7 +268,7 @@ static bool stood_for(const struct inference *n, const struct candidate *c, size
         const struct fault *g = &n->c->fault[c[i].fault];
 
         if (f->end == g->end && f->sig == g->sig && f->tap == g->tap &&
-            !strcmp(f->effect, g->effect))
+            !strcmp(f->effect, g->effect) && !memcmp(&f->traits, &g->traits, sizeof f->traits))
             return true;
     }
     return false;
@@ -391,6 +401,7 @@ void inference_release(struct inference *n)
         free(n->rows[i].choice_ln);
         free(n->rows[i].answer_ln);
         free(n->rows[i].group_ln);
+        free(n->rows[i].whole_ln);
     }
     free(n->rows);
     free(n->group);

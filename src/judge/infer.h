@@ -30,11 +30,12 @@ struct evidence_group {
 /* One hypothesis in one run: a row for each choice of what nobody told that makes a difference.
  */
 struct rows {
-    size_t count;
+    size_t count, cap;
     unsigned short *untold; /* [row] the choice */
     double *choice_ln;      /* [row] its chance */
     float *answer_ln;       /* [row][features]; only those of the run are filled */
     double *group_ln;       /* [row][groups], capped */
+    double *whole_ln;       /* [row] its choice and all groups of the run */
 };
 
 struct inference {
@@ -56,8 +57,8 @@ const struct rows *inference_rows(const struct inference *n, size_t hyp, int run
 double inference_group_best(const struct inference *n, size_t hyp, size_t group);
 /* The run whose features a group holds; what a person told counts as the last. */
 int inference_run_of(const struct inference *n, size_t group);
-/* ln of the weight of each row of a hypothesis in a run: its choice and all groups. */
-double inference_row_ln(const struct inference *n, const struct rows *r, size_t row, int run);
+/* ln of the weight of each row of a hypothesis in its run: its choice and all groups. */
+double inference_row_ln(const struct rows *r, size_t row);
 
 enum err infer(const struct gathered *g, const struct catalogue *c, struct inference *out);
 void inference_release(struct inference *n);

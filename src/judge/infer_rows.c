@@ -7,7 +7,7 @@
 #include <string.h>
 
 /* Choices of what nobody told below this chance change nothing. */
-#define CHOICE_MIN 1e-6
+#define CHOICE_MIN 3e-5
 
 size_t inference_features(const struct inference *n)
 {
@@ -50,49 +50,148 @@ static double back_answer(const struct feature *f, bool none, bool contact)
     return f->back == BACK_RETURNED ? returns : 1 - returns;
 }
 
+static const struct traits *traits_of(const struct inference *n, int fault)
+{
+    return fault >= 0 ? &n->c->fault[fault].traits : NULL;
+}
+
 static bool is_contact(const struct inference *n, const struct hypothesis *h)
 {
-    const char *effect = h->a >= 0 ? n->c->fault[h->a].effect : "";
+    const struct traits *t = traits_of(n, h->a);
 
-    return !strncmp(effect, "conductor", 9) || strstr(effect, "contact");
+    return t && (t->varies & VARIES_TOUCH);
+}
+
+/* Chance that a spare of `part` makes the set work although the fault is elsewhere: a contact
+ * may be cured by the handling, and what hangs on the drive or the disk goes with it. */
+static double works_elsewhere(const struct inference *n, const struct hypothesis *h,
+                              enum end part, bool reseated)
+{
+    const struct traits *t = traits_of(n, h->a);
+
+    if (is_contact(n, h))
+        return reseated ? 0.35 : 0.06;
+    if (h->end == END_SETUP && t)
+        return part == END_DRIVE && t->reach == REACH_DRIVE ? 0.3
+               : part == END_DISK && t->reach == REACH_DISK ? 0.8
+                                                            : 0.05;
+    return 0.05;
+}
+
+/* Chance that every one of `count` spares is bad. */
+static double spares_bad(bool known_good, int count)
+{
+    double one = known_good ? 0.05 : 0.25, all = one;
+
+    for (int i = 1; i < count && i < 4; i++)
+        all *= one;
+    return all;
 }
 
 /* A substitution is an intervention: the part is replaced by one that is good with the odds of
  * its condition (handbook, diagnosis, 1.6). */
-void hypothesis_swap(const struct inference *n, const struct hypothesis *h, enum end part,
-                     bool known_good, double answer[3])
+static void hypothesis_swap(const struct inference *n, const struct hypothesis *h,
+                            const struct feature *f, double answer[3])
 {
-    double bad_spare = known_good ? 0.05 : 0.25;
+    enum end part = (enum end)f->sig2;
     double works = h->kind == HYP_NONE ? 0.3
-                   : h->end == part    ? (1 - bad_spare) * 0.93
-                   : is_contact(n, h)  ? 0.2
-                                       : 0.05;
+                   : h->end == part    ? (1 - spares_bad(f->known_good, f->count)) * 0.93
+                                       : works_elsewhere(n, h, part, f->reseated);
 
     answer[2] = 0.04;
     answer[0] = h->kind == HYP_UNEXPLAINED ? 1.0 / 3 : works;
     answer[1] = 1 - answer[0] - answer[2];
 }
 
-static double swap_answer(const struct inference *n, const struct hypothesis *h,
-                          const struct feature *f)
+/* A part of this set in one that works: it takes its fault along. */
+static void hypothesis_tried(const struct inference *n, const struct hypothesis *h,
+                             const struct feature *f, double answer[3])
 {
-    double answer[3];
+    bool here = h->end == (enum end)f->sig2;
+    double fails = h->kind == HYP_NONE        ? 0.06
+                   : here && is_contact(n, h) ? 0.55
+                   : here                     ? 0.88
+                                              : 0.07;
+
+    answer[2] = 0.05;
+    answer[1] = h->kind == HYP_UNEXPLAINED ? 1.0 / 3 : fails;
+    answer[0] = 1 - answer[1] - answer[2];
+}
+
+static bool cures(const struct inference *n, int fault, const struct feature *f)
+{
+    const struct traits *t = traits_of(n, fault);
+
+    return t && t->end == (enum end)f->sig2 &&
+           (!f->repair_kinds || (t->cured & f->repair_kinds));
+}
+
+/* Work on a part: worked, partly, failed, sometimes. */
+static void hypothesis_repair(const struct inference *n, const struct hypothesis *h,
+                              const struct feature *f, double answer[4])
+{
+    static const double cured[] = {0.85, 0.06, 0.05, 0.04}, same_end[] = {0.2, 0.1, 0.65, 0.05},
+                        unlisted[] = {0.5, 0.1, 0.34, 0.06}, contact[] = {0.3, 0.05, 0.5, 0.15},
+                        elsewhere[] = {0.04, 0.04, 0.89, 0.03},
+                        half[] = {0.06, 0.74, 0.15, 0.05}, none[] = {0.3, 0.1, 0.55, 0.05},
+                        open[] = {0.25, 0.25, 0.25, 0.25};
+    const double *p = elsewhere;
 
     if (h->kind == HYP_UNEXPLAINED)
-        return 1.0 / 3;
-    hypothesis_swap(n, h, (enum end)f->sig2, f->known_good, answer);
-    return (f->soft[0] * answer[0] + f->soft[1] * answer[1] + f->soft[2] * answer[2]) *
+        p = open;
+    else if (h->kind == HYP_NONE)
+        p = none;
+    else if (h->kind == HYP_PAIR && cures(n, h->a, f) != cures(n, h->b, f))
+        p = half;
+    else if (cures(n, h->a, f))
+        p = cured;
+    else if (h->end == (enum end)f->sig2)
+        p = h->kind == HYP_UNLISTED ? unlisted : same_end;
+    else if (is_contact(n, h))
+        p = contact;
+    memcpy(answer, p, 4 * sizeof *answer);
+}
+
+void hypothesis_answers(const struct inference *n, const struct hypothesis *h,
+                        const struct feature *f, double *answer)
+{
+    if (f->kind == FEATURE_SWAP)
+        hypothesis_swap(n, h, f, answer);
+    else if (f->kind == FEATURE_TRIED)
+        hypothesis_tried(n, h, f, answer);
+    else
+        hypothesis_repair(n, h, f, answer);
+}
+
+static double tried_answer(const struct inference *n, const struct hypothesis *h,
+                           const struct feature *f)
+{
+    double answer[4], p = 0;
+
+    hypothesis_answers(n, h, f, answer);
+    for (int k = 0; k < f->answers; k++)
+        p += f->soft[k] * answer[k];
+    if (f->kind != FEATURE_SWAP || h->kind == HYP_UNEXPLAINED)
+        return p;
+    return p *
            back_answer(f, h->kind == HYP_NONE, is_contact(n, h) && h->end != (enum end)f->sig2);
 }
 
 static enum err row_add(const struct inference *n, struct rows *r)
 {
-    size_t more = r->count + 1;
+    size_t more = r->count ? 2 * r->count : 8;
+
+    if (r->count < r->cap) {
+        r->count++;
+        return ERR_OK;
+    }
     double *choice = realloc(r->choice_ln, more * sizeof *choice);
     unsigned short *untold = realloc(r->untold, more * sizeof *untold);
     float *answer;
-    double *group;
+    double *group, *whole = realloc(r->whole_ln, more * sizeof *whole);
 
+    if (whole)
+        r->whole_ln = whole;
     if (untold)
         r->untold = untold;
     if (choice)
@@ -103,9 +202,10 @@ static enum err row_add(const struct inference *n, struct rows *r)
     group = realloc(r->group_ln, more * (n->group_count + 1) * sizeof *group);
     if (group)
         r->group_ln = group;
-    if (!untold || !choice || !answer || !group)
+    if (!untold || !choice || !answer || !group || !whole)
         return ERR_MEMORY;
-    r->count = more;
+    r->cap = more;
+    r->count++;
     return ERR_OK;
 }
 
@@ -114,8 +214,8 @@ static double feature_ln(const struct inference *n, size_t h, const struct world
 {
     double answer[FEATURE_ANSWERS_MAX], p = 0;
 
-    if (f->kind == FEATURE_SWAP)
-        return log(swap_answer(n, &n->hyp[h], f));
+    if (feature_is_intervention(f->kind))
+        return log(tried_answer(n, &n->hyp[h], f));
     world_predict(w, f, answer);
     for (int k = 0; k < f->answers; k++)
         p += f->soft[k] * answer[k];
@@ -161,13 +261,25 @@ static enum err evaluate_run(const struct inference *n, size_t h, int run,
     return ERR_OK;
 }
 
+/* Does anything of this run ask for a play? */
+static bool run_asks(const struct inference *n, int run)
+{
+    for (size_t i = 0; i < inference_features(n); i++) {
+        const struct feature *f = &n->g->features.item[i];
+
+        if ((f->run < 0 ? n->g->runs : f->run) == run)
+            return true;
+    }
+    return false;
+}
+
 enum err hypothesis_evaluate(const struct inference *n, size_t hyp)
 {
     struct state state;
 
     hypothesis_state(n, &n->hyp[hyp], &state);
     for (int run = 0; run <= n->g->runs; run++) {
-        if (!hypothesis_unlisted(n, hyp)) {
+        if (!hypothesis_unlisted(n, hyp) && (run == 0 || run_asks(n, run))) {
             TRY(evaluate_run(n, hyp, run, &state));
             continue;
         }

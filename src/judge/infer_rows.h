@@ -10,9 +10,9 @@ size_t inference_runs(const struct inference *n);
 struct rows *inference_rows_of(const struct inference *n, size_t hyp, int run);
 /* A fault that is in no list: it has one row a run and no state to play. */
 bool hypothesis_unlisted(const struct inference *n, size_t hyp);
-/* Chances that a substitution of `part` works, fails or works sometimes under a hypothesis. */
-void hypothesis_swap(const struct inference *n, const struct hypothesis *h, enum end part,
-                     bool known_good, double answer[3]);
+/* Chances of the answers of an intervention (feature_is_intervention) under a hypothesis. */
+void hypothesis_answers(const struct inference *n, const struct hypothesis *h,
+                        const struct feature *f, double *answer);
 /* Play a hypothesis under every choice of what nobody told: its rows and their answers. */
 enum err hypothesis_evaluate(const struct inference *n, size_t hyp);
 

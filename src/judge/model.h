@@ -8,7 +8,7 @@
 #ifndef WHICHEND_JUDGE_MODEL_H
 #define WHICHEND_JUDGE_MODEL_H
 
-#include "evidence/feature.h"
+#include "evidence/told.h"
 
 enum mode { MODE_OK, MODE_DEAD /* never active */, MODE_STUCK /* always active */ };
 enum spin { SPIN_OK, SPIN_STILL, SPIN_FAST, SPIN_SLOW, SPIN_UNSTEADY };
@@ -22,6 +22,29 @@ enum medium {
     MEDIUM_TRACKS,
     MEDIUM_HARD_SECTORED,
     MEDIUM_UPSIDE_DOWN
+};
+
+/* What makes a fault come and go. */
+enum {
+    VARIES_PLUGS = 1, /* touching plugs or cable */
+    VARIES_CHIPS = 2, /* touching chips in sockets */
+    VARIES_DRIVE = 4, /* pressing on the drive or its board */
+    VARIES_PANEL = 8, /* the machine's panel, or its case */
+    VARIES_HEAT = 16,
+    VARIES_PLACE = 32
+};
+#define VARIES_TOUCH (VARIES_PLUGS | VARIES_CHIPS | VARIES_DRIVE | VARIES_PANEL)
+/* How far a fault reaches: this drive, this unit's select, every drive of the bus, one disk. */
+enum reach { REACH_DRIVE, REACH_UNIT, REACH_BUS, REACH_DISK };
+
+/* What the catalogue says of a fault beside its effect. */
+struct traits {
+    enum end end;
+    enum reach reach;
+    unsigned varies;                      /* VARIES_ */
+    unsigned cured;                       /* kinds of work that cure it: repair_kind_bit() */
+    unsigned short signs[TOLD_QUESTIONS]; /* answers, as bits, that a look at the part, or its
+                                             history, gives */
 };
 
 /* What is broken. All zero: nothing. */
@@ -39,6 +62,8 @@ struct state {
     bool head_dead, head_weak, head_side1, write_dead, drive;
     enum medium medium;
     bool no_5v, no_12v, sags;
+    bool write_weak, buffer, fouled; /* write current; data path to memory; place or mounting */
+    const struct traits *of[2];      /* of the one or two faults; NULL none */
     bool tap_slow, strap, terminator_missing, terminator_double, shared, profile;
 };
 

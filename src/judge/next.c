@@ -38,7 +38,7 @@ static void ask(const struct inference *n, size_t h, const struct feature *f, do
     hypothesis_state(n, &n->hyp[h], &state);
     world_begin(&state, &n->g->setting[0], &begun);
     for (size_t i = 0; i < r->count; i++)
-        ln[i] = inference_row_ln(n, r, i, 0);
+        ln[i] = inference_row_ln(r, i);
     z = ln_sum(ln, r->count);
     memset(answer, 0, sizeof *answer * (size_t)f->answers);
     for (size_t i = 0; i < r->count; i++) {
@@ -75,8 +75,8 @@ static double gain(const struct inference *n, const struct feature *f)
             to[k] = 1.0 / f->answers;
         if (n->posterior[h] < SHARE_MIN)
             continue;
-        if (f->kind == FEATURE_SWAP)
-            hypothesis_swap(n, &n->hyp[h], (enum end)f->sig2, true, to);
+        if (feature_is_intervention(f->kind))
+            hypothesis_answers(n, &n->hyp[h], f, to);
         else if (n->hyp[h].kind != HYP_UNLISTED && n->hyp[h].kind != HYP_UNEXPLAINED)
             ask(n, h, f, to);
     }
@@ -91,8 +91,7 @@ static bool asked_already(const struct inference *n, const struct feature *f)
     for (size_t i = 0; i < n->g->features.count; i++) {
         const struct feature *k = &n->g->features.item[i];
 
-        if (k->kind == f->kind &&
-            (f->kind == FEATURE_SWAP || f->kind == FEATURE_RAIL ? k->sig2 == f->sig2 : true))
+        if (k->kind == f->kind && k->sig2 == f->sig2)
             return true;
     }
     return false;
@@ -134,10 +133,16 @@ static double tap_gain(const struct case_file *c, const struct inference *n,
 static double test_gain(const struct case_file *c, const struct inference *n, const char *asks,
                         struct next_test *t)
 {
-    struct feature f = {.group = GROUP_PERSON, .sig = SIG_COUNT, .tap = TAP_DRIVE_END};
-    char word[16] = "", what[16] = "";
+    struct feature f = {.group = GROUP_PERSON,
+                        .sig = SIG_COUNT,
+                        .tap = TAP_DRIVE_END,
+                        .known_good = true,
+                        .reseated = true,
+                        .run = -1,
+                        .count = 1};
+    char word[16] = "", what[32] = "";
 
-    (void)sscanf(asks, "%15s %15s", word, what);
+    (void)sscanf(asks, "%15s %31s", word, what);
     if (!strcmp(word, "tap"))
         return tap_gain(c, n, t);
     if (!strcmp(word, "swap")) {
@@ -149,12 +154,13 @@ static double test_gain(const struct case_file *c, const struct inference *n, co
         if (f.sig2 == RAIL_V12 && !profile_limit(c->drive, "v12_v"))
             return 0;
     } else {
-        f.kind = !strcmp(word, "lamp")      ? FEATURE_LAMP
-                 : !strcmp(word, "spindle") ? FEATURE_SPINDLE
-                 : !strcmp(word, "head")    ? FEATURE_HEAD
-                                            : FEATURE_HOST_OFF;
+        f.kind = FEATURE_TOLD;
+        f.sig2 = (int)told_question_by_key("observed", what);
+        if (f.sig2 == TOLD_QUESTIONS)
+            return 0;
     }
-    f.answers = feature_answers(f.kind);
+    f.answers = f.kind == FEATURE_TOLD ? told_row((enum told_question)f.sig2)->answers
+                                       : feature_answers(f.kind);
     return asked_already(n, &f) ? 0 : gain(n, &f);
 }
 
@@ -223,6 +229,14 @@ static int by_rate(const void *a, const void *b)
     return strcmp(x->test, y->test);
 }
 
+/* The case says that what a test needs is not there. */
+static bool not_at_hand(const struct case_file *c, const char *thing)
+{
+    const char *have = thing ? case_told(c, "have", thing) : NULL;
+
+    return have && !strcmp(have, "no");
+}
+
 static enum err rank(const struct case_file *c, const struct inference *n,
                      const struct ini_file *f, struct verdict *v)
 {
@@ -238,7 +252,7 @@ static enum err rank(const struct case_file *c, const struct inference *n,
         if (f->entry[i].key)
             continue;
         asks = ini_file_get(f, f->entry[i].section, "asks");
-        if (!asks)
+        if (!asks || not_at_hand(c, ini_file_get(f, f->entry[i].section, "have")))
             continue;
         t.bits = test_gain(c, n, asks, &t);
         if (t.bits < BITS_MIN)

@@ -134,46 +134,6 @@ static void crosstalk(const struct world *w, const struct feature *f, double *an
                                                 : 0.015);
 }
 
-static void lamp(const struct world *w, const struct feature *f, double *answer)
-{
-    static const double dark[] = {0.94, 0.05, 0.01}, lit[] = {0.03, 0.95, 0.02},
-                        always[] = {0.02, 0.08, 0.9};
-    enum rx sel = w->play.in[SIG_SEL];
-
-    (void)f;
-    if (!w->play.alive || sel == RX_NEVER || w->play.f->strap)
-        predict_set(answer, 3, dark);
-    else
-        predict_set(answer, 3, sel == RX_STUCK ? always : lit);
-}
-
-static void spindle(const struct world *w, const struct feature *f, double *answer)
-{
-    static const double still[] = {0.96, 0.03, 0.01}, turns[] = {0.02, 0.95, 0.03},
-                        slow[] = {0.05, 0.55, 0.4};
-
-    (void)f;
-    if (w->play.turns < 0.5)
-        predict_set(answer, 3, still);
-    else
-        predict_set(answer, 3, w->play.f->spin == SPIN_SLOW || w->play.f->sags ? slow : turns);
-}
-
-static void head(const struct world *w, const struct feature *f, double *answer)
-{
-    static const double still[] = {0.93, 0.06, 0.01}, moves[] = {0.06, 0.9, 0.04},
-                        hammers[] = {0.05, 0.35, 0.6};
-    const struct play *p = &w->play;
-
-    (void)f;
-    if (p->out_steps == 2 && p->at_zero)
-        predict_set(answer, 3, hammers);
-    else if ((p->out_steps == 1 && p->at_zero) || p->moved_in)
-        predict_set(answer, 3, moves);
-    else
-        predict_set(answer, 3, still);
-}
-
 static void line(const struct world *w, const struct feature *f, double *answer)
 {
     struct pattern p = predict_line(w, f->sig, f->tap);
@@ -193,14 +153,6 @@ static void taps(const struct world *w, const struct feature *f, double *answer)
 
     (void)f;
     predict_yes(answer, s->grounds || s->sags ? 0.3 : s->pull_up || s->contact ? 0.1 : 0.015);
-}
-
-static void host_off(const struct world *w, const struct feature *f, double *answer)
-{
-    enum plug plug = w->play.f->plug;
-
-    (void)f;
-    predict_yes(answer, plug == PLUG_REVERSED ? 0.9 : plug == PLUG_ROW ? 0.75 : 0.015);
 }
 
 typedef void predictor(const struct world *w, const struct feature *f, double *answer);
@@ -232,10 +184,7 @@ static predictor *const predictors[FEATURE_KINDS] = {
     [FEATURE_RAIL] = rail,
     [FEATURE_SAMPLING] = sampling,
     [FEATURE_TAPS] = taps,
-    [FEATURE_LAMP] = lamp,
-    [FEATURE_SPINDLE] = spindle,
-    [FEATURE_HEAD] = head,
-    [FEATURE_HOST_OFF] = host_off,
+    [FEATURE_TOLD] = predict_told,
 };
 
 /* What two lines that touch do to their own mechanisms depends on drivers and moments: a fifth
@@ -248,9 +197,7 @@ static bool touches_group(const struct state *s, enum group g)
 
 void world_predict(const struct world *w, const struct feature *f, double *answer)
 {
-    double eps = f->group == GROUP_PERSON ? MIX_PERSON
-                 : f->run < 0             ? MIX_METER
-                                          : MIX_INSTRUMENT;
+    double eps = f->kind == FEATURE_TOLD ? MIX_PERSON : f->run < 0 ? MIX_METER : MIX_INSTRUMENT;
     double sum = 0;
 
     bool vague = f->kind != FEATURE_PAIR && touches_group(w->play.f, f->group);

@@ -26,6 +26,7 @@ void predict_rate(const struct world *w, const struct feature *f, double *answer
 void predict_cell(const struct world *w, const struct feature *f, double *answer);
 void predict_side_id(const struct world *w, const struct feature *f, double *answer);
 void predict_side_1(const struct world *w, const struct feature *f, double *answer);
+void predict_told(const struct world *w, const struct feature *f, double *answer);
 void predict_repeat(const struct world *w, const struct feature *f, double *answer);
 
 #endif

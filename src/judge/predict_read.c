@@ -88,7 +88,7 @@ void predict_side_id(const struct world *w, const struct feature *f, double *ans
 
 void predict_side_1(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double alike[] = {0.965, 0.01, 0.025}, dead[] = {0.05, 0.75, 0.2},
+    static const double alike[] = {0.968, 0.007, 0.025}, dead[] = {0.05, 0.75, 0.2},
                         worse[] = {0.7, 0.05, 0.25};
     const struct state *s = w->play.f;
 

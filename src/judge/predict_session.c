@@ -143,6 +143,8 @@ void predict_read_back(const struct world *w, const struct feature *f, double *a
         bad = 0.85;
     else if (p->f->write_dead)
         bad = 0.35;
+    else if (p->f->write_weak)
+        bad = 0.5;
     else if (p->poor > 0.3 || p->f->terminator_missing)
         bad = 0.45;
     predict_yes(answer, bad);

@@ -207,7 +207,7 @@ static void without_machine(struct state *s)
 {
     memset(s->machine_out, MODE_OK, sizeof s->machine_out);
     memset(s->machine_in, MODE_OK, sizeof s->machine_in);
-    s->separator = s->machine = s->pull_up = s->contact = false;
+    s->separator = s->machine = s->pull_up = s->contact = s->buffer = false;
 }
 
 static void without_drive(struct state *s)
@@ -218,7 +218,8 @@ static void without_drive(struct state *s)
     s->medium = MEDIUM_OK;
     s->hub = s->index_dead = s->index_weak = s->track0_dead = s->track0_stuck = false;
     s->stepper_stuck = s->stepper_slips = s->head_dead = s->head_weak = s->head_side1 = false;
-    s->write_dead = s->drive = s->no_5v = s->no_12v = s->sags = s->strap = false;
+    s->write_dead = s->write_weak = s->fouled = s->drive = s->no_5v = s->no_12v = s->sags =
+        s->strap = false;
 }
 
 void world_begin(const struct state *state, const struct setting *setting, struct play *out)

@@ -63,7 +63,7 @@ void world_begin(const struct state *state, const struct setting *setting, struc
 double world_play(const struct play *begun, unsigned untold, struct world *out);
 
 /* Chance of each answer of a feature, each at least the recording mix's share, so that nothing
- * is ever impossible. Not for FEATURE_SWAP (a substitution is an intervention: see hypotheses).
+ * is ever impossible. Not for an intervention (see infer_rows).
  */
 void world_predict(const struct world *w, const struct feature *f, double *answer);
 

@@ -39,6 +39,8 @@ static void play_signal(struct play *p)
         scale(&p->clean, 0.6, &p->poor);
     if (f->shared)
         scale(&p->clean, 0.15, &p->poor);
+    if (f->fouled)
+        scale(&p->clean, 0.3, &p->poor);
     if (p->in[SIG_SIDE] == RX_NOISY || p->plug_out[SIG_RDATA] == RX_NOISY)
         scale(&p->clean, 0.2, &p->poor);
     if (p->in[SIG_HLOAD] == RX_NEVER && p->s->head_load)
@@ -82,6 +84,10 @@ static double spoilt_at_times(const struct play *p, double ok)
         ok *= 0.05;
     if (f->index_weak)
         ok *= 0.6;
+    if (f->buffer)
+        ok *= 0.2;
+    if (f->fouled)
+        ok *= 0.4;
     if (p->in[SIG_DENSITY] != RX_OK)
         ok *= 0.6;
     return ok;
@@ -146,7 +152,10 @@ static void play_write(struct play *p)
     bool lost =
         f->write_dead || is_protected || p->in[SIG_WGATE] != RX_OK || p->in[SIG_WDATA] != RX_OK;
 
-    if (lost) {
+    if (f->write_weak) {
+        p->read_ok = 0.3;
+        p->wrong = 0.2;
+    } else if (lost) {
         p->read_ok = 0.15;
         p->wrong = 0.5;
     } else {
@@ -159,7 +168,7 @@ void play_machine(struct play *p)
     bool refused = p->seen[SIG_WPROT] == RX_STUCK ||
                    (p->seen[SIG_WPROT] != RX_NEVER && (p->untold & UNTOLD_PROTECTED));
 
-    p->wrong = 0.06;
+    p->wrong = p->f->buffer ? 0.6 : 0.06;
     p->write_choice = 1;
     if (!p->writes)
         return;

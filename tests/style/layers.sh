@@ -12,9 +12,10 @@ allowed() {
     signal | bus) echo "capture profile base" ;;
     evidence) echo "signal bus capture profile base" ;;
     judge) echo "evidence profile base" ;;
-    sim) echo "capture profile base" ;;
+    adapter) echo "capture base" ;;
+    sim) echo "adapter capture profile base" ;;
     report) echo "judge evidence bus signal capture profile base" ;;
-    cli) echo "report sim judge evidence bus signal capture profile base" ;;
+    cli) echo "report sim adapter judge evidence bus signal capture profile base" ;;
     *) return 1 ;;
   esac
 }
@@ -24,6 +25,7 @@ library_owner() {
     ini.h) echo "base" ;;
     zlib.h) echo "capture" ;;
     jansson.h) echo "report cli" ;;
+    libusb.h | libusb-1.0/*) echo "adapter" ;;
   esac
 }
 

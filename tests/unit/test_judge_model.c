@@ -119,11 +119,16 @@ static void every_answer_has_a_chance_and_all_sum_to_one(void **state)
         for (unsigned u = 0; u < UNTOLD_COMBINATIONS; u++) {
             if (world_play(&begun, u, &w) <= 0)
                 continue;
-            for (int k = 0; k < FEATURE_SWAP; k++) {
-                struct feature f = {.kind = (enum feature_kind)k,
+            for (int k = 0; k < FEATURE_SWAP + TOLD_QUESTIONS; k++) {
+                bool told = k >= FEATURE_TOLD;
+                int question = told ? (k - FEATURE_TOLD) % TOLD_QUESTIONS : -1;
+                struct feature f = {.kind = told ? FEATURE_TOLD : (enum feature_kind)k,
                                     .sig = SIG_INDEX,
+                                    .sig2 = question,
                                     .tap = TAP_MACHINE_END,
-                                    .answers = feature_answers((enum feature_kind)k)};
+                                    .answers =
+                                        told ? told_row((enum told_question)question)->answers
+                                             : feature_answers((enum feature_kind)k)};
                 double answer[FEATURE_ANSWERS_MAX], sum = 0;
 
                 world_predict(&w, &f, answer);

@@ -129,6 +129,44 @@ static void nothing_told_leaves_everything_open(void **state)
     verdict_release(&v);
 }
 
+/* Handbook, repair reports, 2.8: what fails only here, closed up, is mounting or place. */
+static void what_fails_only_in_its_bay_is_no_electronics(void **state)
+{
+    struct verdict v;
+
+    (void)state;
+    judge_text(HEAD "[observed]\nplace = here-only\ncase = closed\n"
+                    "[swap d]\npart = drive\ncondition = known-good\noutcome = failed\n",
+               &v);
+    assert_int_equal(v.leading, END_SETUP);
+    verdict_release(&v);
+}
+
+/* Handbook, repair reports, 7: better but not well after a repair is two faults. */
+static void a_repair_that_helps_in_part_raises_a_second_fault(void **state)
+{
+    struct verdict v;
+
+    (void)state;
+    judge_text(HEAD "[observed]\nbelt-looks = broken\n[repair b]\npart = drive\n"
+                    "did = new-belt\noutcome = partly\n",
+               &v);
+    assert_true(v.also[END_DRIVE] > 0.6);
+    assert_int_not_equal(v.grade, GRADE_DECIDED);
+    verdict_release(&v);
+}
+
+/* Common practice: a part that works in another set is sound. */
+static void a_part_that_works_elsewhere_is_cleared(void **state)
+{
+    double none = cable_after("");
+    double elsewhere = cable_after("[swap c]\npart = cable\ncondition = unknown\n"
+                                   "outcome = worked\ninto = good-chain\n");
+
+    (void)state;
+    assert_true(elsewhere < none / 2);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -136,6 +174,9 @@ int main(void)
         cmocka_unit_test(swapping_back_tells_a_part_from_its_contact),
         cmocka_unit_test(a_swap_that_fails_clears_its_part),
         cmocka_unit_test(a_rail_that_collapses_points_at_the_supply),
+        cmocka_unit_test(what_fails_only_in_its_bay_is_no_electronics),
+        cmocka_unit_test(a_repair_that_helps_in_part_raises_a_second_fault),
+        cmocka_unit_test(a_part_that_works_elsewhere_is_cleared),
         cmocka_unit_test(nothing_told_leaves_everything_open),
     };
 

@@ -1,0 +1,108 @@
+#include "evidence/told.h"
+
+#include <stdio.h>
+#include <string.h>
+
+// clang-format off
+static const struct told_row rows[TOLD_QUESTIONS] = {
+    [TOLD_LAMP_HOST_OFF] = {"observed", "lamp-host-off", GROUP_SELECT, 2, "the lamp is lit with the machine off"},
+    [TOLD_MOTOR_HOST_OFF] = {"observed", "motor-host-off", GROUP_SELECT, 2, "the motor turns with the machine off"},
+    [TOLD_LAMP] = {"observed", "lamp", GROUP_SELECT, 3, "the drive's lamp lights"},
+    [TOLD_SPINDLE] = {"observed", "spindle", GROUP_MOTOR, 4, "the spindle"},
+    [TOLD_HEAD] = {"observed", "head-at-start", GROUP_HEAD, 3, "the head at the start"},
+    [TOLD_NOISE] = {"observed", "noise", GROUP_HEAD, 5, "noise"},
+    [TOLD_CARRIAGE] = {"observed", "carriage", GROUP_HEAD, 4, "the head carriage by hand"},
+    [TOLD_BELT] = {"observed", "belt-looks", GROUP_MOTOR, 3, "the belt"},
+    [TOLD_HEADS] = {"observed", "heads-look", GROUP_READ, 3, "the heads look"},
+    [TOLD_PLUGS] = {"observed", "plugs-look", GROUP_SELECT, 5, "plugs and cable look"},
+    [TOLD_DRIVE_BOARD] = {"observed", "drive-board-looks", GROUP_POWER, 4, "the drive's board looks"},
+    [TOLD_MACHINE_BOARD] = {"observed", "machine-board-looks", GROUP_MACHINE, 4, "the machine's board looks"},
+    [TOLD_DISK_LOOKS] = {"observed", "disk-looks", GROUP_READ, 4, "the disk looks"},
+    [TOLD_HOT] = {"observed", "hot", GROUP_POWER, 4, "too hot"},
+    [TOLD_LIFE] = {"observed", "life", GROUP_POWER, 4, "sign of life"},
+    [TOLD_OTHERWISE] = {"observed", "machine-otherwise", GROUP_MACHINE, 3, "apart from disks the machine"},
+    [TOLD_INDEX_SEEN] = {"observed", "index-seen", GROUP_MOTOR, 3, "a probe on INDEX sees pulses"},
+    [TOLD_READ_SEEN] = {"observed", "read-signal-seen", GROUP_READ, 2, "a probe on RDATA sees"},
+    [TOLD_STROBE] = {"observed", "strobe", GROUP_MOTOR, 3, "the strobe disc under mains light"},
+    [TOLD_FAILS_ON] = {"observed", "fails-on", GROUP_MACHINE, 4, "what fails"},
+    [TOLD_REPORTED] = {"observed", "reported", GROUP_MACHINE, 8, "the machine complains of"},
+    [TOLD_DISKS_FAILING] = {"observed", "disks-failing", GROUP_READ, 5, "disks that fail"},
+    [TOLD_OWN_ELSEWHERE] = {"observed", "own-disks-elsewhere", GROUP_WRITE, 2, "what it writes, other drives"},
+    [TOLD_HARMED] = {"observed", "disks-harmed", GROUP_WRITE, 3, "harm to disks"},
+    [TOLD_BAD_DATA] = {"observed", "bad-data", GROUP_MACHINE, 4, "wrong data"},
+    [TOLD_SIDES] = {"observed", "sides-failing", GROUP_READ, 4, "sides that fail"},
+    [TOLD_CYLINDERS] = {"observed", "cylinders-failing", GROUP_READ, 5, "cylinders that fail"},
+    [TOLD_UNPLUGGED] = {"observed", "other-drive-unplugged", GROUP_SELECT, 3, "with the other drive unplugged"},
+    [TOLD_TOGETHER] = {"observed", "drives-together", GROUP_SELECT, 2, "two drives answer at once"},
+    [TOLD_COMES_AND_GOES] = {"observed", "comes-and-goes", GROUP_PERSON, 3, "the fault comes and goes"},
+    [TOLD_MOVES_WITH] = {"observed", "moves-with", GROUP_PERSON, 5, "the fault changes when touching"},
+    [TOLD_CASE] = {"observed", "case", GROUP_PERSON, 3, "it fails with the case"},
+    [TOLD_PLACE] = {"observed", "place", GROUP_PERSON, 2, "it fails"},
+    [TOLD_WARM] = {"observed", "warm", GROUP_PERSON, 3, "it fails"},
+    [TOLD_CHANGED] = {"observed", "changed-last", GROUP_PERSON, 9, "changed last"},
+    [TOLD_EVENT] = {"observed", "shared-event", GROUP_PERSON, 7, "what happened before"},
+    [TOLD_OTHER_DRIVE] = {"case", "other-drive", GROUP_MACHINE, 3, "the other drive on the same cable"},
+    [TOLD_WAY_UP] = {"case", "disk-way-up", GROUP_READ, 2, "the disk was put in"},
+    [TOLD_TERMINATOR] = {"case", "terminator", GROUP_SELECT, 5, "terminator"},
+};
+// clang-format on
+
+const struct told_row *told_row(enum told_question q)
+{
+    return &rows[q];
+}
+
+enum told_question told_question_by_key(const char *section, const char *key)
+{
+    int q = 0;
+
+    while (q < TOLD_QUESTIONS &&
+           (strcmp(rows[q].section, section) != 0 || strcmp(rows[q].key, key) != 0))
+        q++;
+    return (enum told_question)q;
+}
+
+/* Place of a word between bars. */
+static int place_in(const char *list, const char *word)
+{
+    size_t len = strlen(word);
+
+    for (int i = 0;; i++) {
+        size_t n = strcspn(list, "|");
+
+        if (n == len && !strncmp(list, word, n))
+            return i;
+        if (!list[n])
+            return -1;
+        list += n + 1;
+    }
+}
+
+int told_answer(enum told_question q, const char *word)
+{
+    const struct case_key *k = case_key_find(rows[q].section, rows[q].key);
+    int i = k ? place_in(k->values, word) : -1;
+
+    return i < rows[q].answers ? i : -1;
+}
+
+const char *told_word(enum told_question q, int answer, char out[TOLD_WORD_MAX])
+{
+    const struct case_key *k = case_key_find(rows[q].section, rows[q].key);
+    const char *list = k ? k->values : "";
+
+    for (; answer > 0 && *list; answer--) {
+        list += strcspn(list, "|");
+        list += *list == '|';
+    }
+    snprintf(out, TOLD_WORD_MAX, "%.*s", (int)strcspn(list, "|"), list);
+    return out;
+}
+
+unsigned repair_kind_bit(const char *word)
+{
+    const struct case_key *k = case_key_find("repair", "did");
+    int i = k ? place_in(k->values, word) : -1;
+
+    return i < 0 ? 0 : 1u << i;
+}
