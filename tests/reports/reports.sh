@@ -7,6 +7,9 @@
 #   two      it is one of the likeliest two
 #   wrong    decided for another end
 #
+# Where the observations hold the work that helped, the judge is asked what it proves, not to guess it: the
+# totals count those reports apart.
+#
 # --table prints a line a report and the confusion of ends before the totals. Exit status 1: a case is refused,
 # or a decided verdict is wrong where the source is not of low confidence itself.
 set -eu
@@ -30,7 +33,8 @@ sed 1d "$here/expected.csv" | while IFS=, read -r id end blamed confidence; do
   else
     verdict=$("$json_get" "$work/json" verdict.end verdict.grade ends.0.probability ends.0.end ends.1.end | paste -s -)
   fi
-  printf '%s\t%s\t%s\t%s\t%s\n' "$id" "$end" "${blamed:--}" "${confidence:--}" "$verdict"
+  cure=$(awk '/^\[/ { r = /^\[repair/ } r && /^outcome = (worked|partly)$/ { n = 1 } END { print n + 0 }' "$here/$id/case.ini")
+  printf '%s\t%s\t%s\t%s\t%s\t%s\n' "$id" "$end" "${blamed:--}" "${confidence:--}" "$verdict" "$cure"
 done >"$work/verdicts"
 
 awk -F '\t' -v table="$table" '
@@ -53,6 +57,7 @@ awk -F '\t' -v table="$table" '
     right += first; two += first || $9 == $2
     leans_right += $6 == "leaning" && $5 == $2
     confused[$2, $8]++
+    cured += $10; cured_right += $10 && first
     word = first ? "right" : $9 == $2 ? "second" : "other"
     if ($6 == "decided" && $5 != $2) {
       wrong++; low += $4 == "low"
@@ -75,6 +80,8 @@ awk -F '\t' -v table="$table" '
       print ""
     }
     printf "%d closed reports: first choice right %d, right end among the first two %d\n", closed, right, two
+    printf "told of a work that helped %d: first choice right %d; told of none %d: right %d\n", cured, cured_right,
+      closed - cured, right - cured_right
     printf "without a look, always the drive: right %d\n", always
     printf "decided %d, wrong when decided %d (%d of them where the source is of low confidence); leaning %d, rightly %d\n",
       decided, wrong, low, leans, leans_right
