@@ -95,7 +95,7 @@ enum request {
     REQ_IDENTIFY = 0x01, /* in: capabilities, CAP_BYTES or more */
     REQ_STATUS = 0x02,   /* in: STATUS_BYTES or more */
     REQ_ALIVE = 0x03,    /* out, no data: a sign of life and nothing else */
-    REQ_ROLE = 0x04,     /* out, wValue: enum role. Releases everything first */
+    REQ_ROLE = 0x04,     /* out, wValue: enum role; as-drive: unit << 8. Releases all */
     REQ_LIMITS = 0x05,   /* out, LIMITS_BYTES: once after each REQ_ROLE */
     REQ_START = 0x06,    /* out, wValue: stream number 0..255; data: u32 lines to record */
     REQ_STOP = 0x07,     /* out: no more is recorded; a frame with FRAME_LAST ends the stream */
@@ -257,7 +257,7 @@ enum record_type {
     REC_WIDTHS = 0x03, /* see below */
     REC_LOST = 0x04,   /* LOST_BYTES: what the device could not keep, before the first tick */
     REC_MARK = 0x05,   /* MARK_BYTES: something that the device did */
-    REC_RAILS = 0x06,  /* u32 ticks after the first; i32 mV of V5, V12, V24, or WIRE_NO_METER */
+    REC_RAILS = 0x06,  /* i32 mV of V5, V12, V24 at the frame's end, or WIRE_NO_METER */
 };
 
 /* LOST: nothing of `lines` is known from `from` (not before the end of the frame before) to
@@ -295,16 +295,18 @@ enum mark {
  *   0xf9        a line changes; a varint of ticks, then u8 line << 1 | level
  *   other       not used: the frame is damaged
  *
+ * A fall item is a whole pulse. RDATA is sent as a line (0xf9, twice) where its rise came so
+ * late that 16 bits do not hold the width, or where another line changed while it was low.
+ *
  * A varint has 7 bits a byte, low ones first; the top bit says that more follow; at most
  * EVENT_VARINT_MAX bytes.
  *
  * WIDTHS: how long RDATA stays low after each fall of the EVENTS record behind it: u16 base in
- * ticks, u16 count of the falls, then 4 bits a fall (low half of a byte first): 0..14 is base -
- * 7
- * .. base + 7, 15 stands for the next of the u16 widths that follow the last byte of halves.
+ * ticks, u16 count of the falls, then 4 bits a fall (low half of a byte first): 0..14 is
+ * base - 7 .. base + 7, 15 stands for the next of the u16 widths that follow the halves.
  *
  * At 48 MHz a fall of HD MFM (2, 3 or 4 us: 96, 144, 192 ticks) takes 1.5 bytes with its width
- * and 1 without; 500,000 a second in frames of 512 bytes are some 810 and 540 kB/s. */
+ * and 1 without; 500,000 a second in frames of 512 bytes are some 820 and 540 kB/s. */
 #define EVENT_SHORT      0xf0
 #define EVENT_MIDDLE     0xf0
 #define EVENT_MIDDLE_TOP 0xf7
