@@ -211,6 +211,11 @@ static void note_outcomes(const struct case_file *c, struct gathered *g)
                    !strcmp(c->told[i].section, "repair");
 
     for (size_t i = 0; i < c->capture_count; i++) {
+        const struct case_capture *cap = &c->capture[i];
+        bool repeats = i > 0 && same_run(cap, &c->capture[i - 1]);
+
+        if (cap->outcome == OUTCOME_WORKED && !repeats)
+            g->clean_tries += cap->tried > 0 && cap->worked == cap->tried ? cap->tried : 1;
         worked += c->capture[i].outcome == OUTCOME_WORKED;
         other +=
             c->capture[i].outcome != OUTCOME_WORKED && c->capture[i].outcome != OUTCOME_UNKNOWN;

@@ -18,6 +18,7 @@ struct gathered {
     bool all_worked;           /* at least one outcome, and all are */
     bool adapter;              /* some capture was taken through an adapter (.wec) */
     bool flux_seen;
+    int clean_tries; /* runs, and counted tries of them, that worked */
 };
 
 /* Reads every capture. Warnings go to v. */

@@ -3,6 +3,7 @@
 #include "judge/engine.h"
 #include "judge/hypotheses.h"
 #include "judge/infer_rows.h"
+#include "judge/repeats.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -210,17 +211,14 @@ static enum err weigh(struct inference *n)
     free(column);
     free(at);
     for (size_t h = 0; h < n->hyp_count; h++) {
-        n->hyp[h].ln_evidence = 0;
         for (int r = 0; r <= n->g->runs; r++) {
-            double ln;
-
             rows_whole(n, h, r);
-            ln = run_sum(n, h, r, SIZE_MAX, NULL);
-
-            n->run_ln[h * inference_runs(n) + (size_t)r] = ln;
-            n->hyp[h].ln_evidence += ln;
+            n->run_ln[h * inference_runs(n) + (size_t)r] = run_sum(n, h, r, SIZE_MAX, NULL);
         }
     }
+    repeats_temper(n);
+    for (size_t h = 0; h < n->hyp_count; h++)
+        n->hyp[h].ln_evidence = repeats_evidence(n, h, -1, 0, 0);
     return ERR_OK;
 }
 
@@ -368,15 +366,18 @@ enum err inference_without(const struct inference *n, size_t feature, size_t gro
     double *column = whole ? NULL : calloc(rows_in(n) + 1, sizeof *column);
     size_t *at = whole ? NULL : calloc(n->hyp_count + 1, sizeof *at);
     int run = inference_run_of(n, group);
+    double none = 0;
     enum err err = whole || (column && at) ? ERR_OK : ERR_MEMORY;
 
     if (!whole && err == ERR_OK)
         group_column(n, group, feature, column, at);
     for (size_t h = 0; h < n->hyp_count && err == ERR_OK; h++) {
-        joint[h] = n->joint[h];
-        if (!n->hyp[h].left_out)
-            joint[h] += run_sum(n, h, run, group, whole ? NULL : column + at[h]) -
-                        n->run_ln[h * inference_runs(n) + (size_t)run];
+        double own = run_sum(n, h, run, group, whole ? NULL : column + at[h]);
+
+        none = h == 0 ? own : none;
+        joint[h] = n->hyp[h].left_out
+                       ? n->joint[h]
+                       : n->hyp[h].ln_prior + repeats_evidence(n, h, run, own, none);
     }
     free(column);
     free(at);

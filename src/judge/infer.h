@@ -46,9 +46,10 @@ struct inference {
     int *end_of; /* class of each hypothesis */
     struct evidence_group *group;
     size_t group_count;
-    struct rows *rows; /* [hyp][runs + 1] */
-    double *run_ln;    /* [hyp][runs + 1] */
-    double *joint;     /* [hyp] ln prior + evidence; -INFINITY where left out */
+    struct rows *rows;       /* [hyp][runs + 1] */
+    double *run_ln;          /* [hyp][runs + 1] */
+    double temper[RUNS_MAX]; /* exponent of each run: see repeats.h */
+    double *joint;           /* [hyp] ln prior + evidence; -INFINITY where left out */
     double *posterior;
 };
 

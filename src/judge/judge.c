@@ -173,6 +173,20 @@ static const struct fault *fault_left_out(const struct inference *n, size_t h)
     return y->kind == HYP_SINGLE && y->left_out ? &n->c->fault[y->a] : NULL;
 }
 
+/* What clean tries exclude at 95 %: 1 - 0.05^(1/n) (handbook, diagnosis, 1.7). */
+static void say_come_and_go(const struct gathered *g, struct verdict *v)
+{
+    if (g->clean_tries > 0)
+        verdict_untested(v,
+                         "faults that come and go: %d clean tr%s exclude%s only one that shows "
+                         "in more than %.0f %% of tries",
+                         g->clean_tries, g->clean_tries == 1 ? "y" : "ies",
+                         g->clean_tries == 1 ? "s" : "",
+                         100 * (1 - pow(0.05, 1.0 / g->clean_tries)));
+    else
+        verdict_untested(v, "faults that come and go: one session clears only so far");
+}
+
 /* Lines that nothing here exercised, in one sentence; then the parts. */
 static void list_untested(const struct inference *n, struct verdict *v)
 {
@@ -196,8 +210,7 @@ static void list_untested(const struct inference *n, struct verdict *v)
         if (f && f->line == LINE_NONE)
             verdict_untested(v, "%s: nothing here would have shown it", f->text);
     }
-    if (v->end[END_TWO] < 0.05)
-        verdict_untested(v, "faults that come and go: one session clears only so far");
+    say_come_and_go(n->g, v);
 }
 
 static void list_cautions(const struct case_file *c, const struct inference *n,

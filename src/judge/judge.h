@@ -32,6 +32,8 @@ struct next_test {
     char first[4][120]; /* what must be done before */
     size_t first_count;
     char risk[12]; /* none disk drive machine person */
+    bool exchange; /* a drive, machine or supply joins the set */
+    bool rail;     /* measures a supply rail */
 };
 
 #define VERDICT_TEXTS_MAX 40

@@ -237,6 +237,55 @@ static bool not_at_hand(const struct case_file *c, const char *thing)
     return have && !strcmp(have, "no");
 }
 
+static bool rails_known(const struct inference *n)
+{
+    for (size_t i = 0; i < n->g->features.count; i++)
+        if (n->g->features.item[i].kind == FEATURE_RAIL)
+            return true;
+    return false;
+}
+
+/* No drive, machine or supply joins this set before its rails are known (bench practice, 7):
+ * what measures a rail goes before the first such exchange. */
+static void rails_first(struct next_test *list, size_t count)
+{
+    size_t to = 0;
+
+    while (to < count && !list[to].exchange)
+        to++;
+    for (size_t i = to + 1; i < count; i++) {
+        struct next_test rail = list[i];
+
+        if (!rail.rail)
+            continue;
+        memmove(list + to + 1, list + to, (i - to) * sizeof *list);
+        list[to++] = rail;
+    }
+}
+
+/* One section of the catalogue of tests; false where it is not offered. */
+static bool consider(const struct case_file *c, const struct inference *n,
+                     const struct ini_file *f, const char *section, struct next_test *t)
+{
+    const char *asks = ini_file_get(f, section, "asks");
+
+    *t = (struct next_test){.bits = 0};
+    if (!asks || not_at_hand(c, ini_file_get(f, section, "have")))
+        return false;
+    t->rail = !strncmp(asks, "rail ", 5);
+    t->exchange = !strcmp(asks, "swap drive") || !strcmp(asks, "swap controller") ||
+                  !strcmp(asks, "swap power");
+    t->bits = test_gain(c, n, asks, t);
+    describe(f, section, t);
+    if (!t->why[0] && t->bits >= BITS_MIN)
+        snprintf(t->why, sizeof t->why,
+                 "its answer tells the ends that are left apart (%.2f bit)", t->bits);
+    else if (!t->why[0])
+        snprintf(t->why, sizeof t->why,
+                 "nothing good joins this set before its rails are known");
+    return t->bits >= BITS_MIN || (t->rail && t->bits > 0 && !rails_known(n));
+}
+
 static enum err rank(const struct case_file *c, const struct inference *n,
                      const struct ini_file *f, struct verdict *v)
 {
@@ -245,25 +294,12 @@ static enum err rank(const struct case_file *c, const struct inference *n,
 
     if (!list)
         return ERR_MEMORY;
-    for (size_t i = 0; i < f->count && count < TESTS_MAX; i++) {
-        const char *asks;
-        struct next_test t = {.bits = 0};
-
-        if (f->entry[i].key)
-            continue;
-        asks = ini_file_get(f, f->entry[i].section, "asks");
-        if (!asks || not_at_hand(c, ini_file_get(f, f->entry[i].section, "have")))
-            continue;
-        t.bits = test_gain(c, n, asks, &t);
-        if (t.bits < BITS_MIN)
-            continue;
-        describe(f, f->entry[i].section, &t);
-        if (!t.why[0])
-            snprintf(t.why, sizeof t.why,
-                     "its answer tells the ends that are left apart (%.2f bit)", t.bits);
-        list[count++] = t;
-    }
+    for (size_t i = 0; i < f->count && count < TESTS_MAX; i++)
+        if (!f->entry[i].key && consider(c, n, f, f->entry[i].section, &list[count]))
+            count++;
     qsort(list, count, sizeof *list, by_rate);
+    if (!rails_known(n))
+        rails_first(list, count);
     if (confirm(n, v, &own)) {
         memmove(list + 1, list, (count < TESTS_MAX - 1 ? count : TESTS_MAX - 1) * sizeof *list);
         list[0] = own;

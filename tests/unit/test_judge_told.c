@@ -167,6 +167,45 @@ static void a_part_that_works_elsewhere_is_cleared(void **state)
     assert_true(elsewhere < none / 2);
 }
 
+static int place_of(const struct verdict *v, bool exchange)
+{
+    for (size_t i = 0; i < v->next_count; i++)
+        if (exchange ? v->next[i].exchange : v->next[i].rail)
+            return (int)i;
+    return -1;
+}
+
+/* Bench practice, 7: rails are measured before a known-good drive or machine joins the set. */
+static void no_exchange_before_the_rails_are_known(void **state)
+{
+    struct verdict v;
+
+    (void)state;
+    judge_text(HEAD "[observed]\nlamp = on-access\nspindle = turns\nhead-at-start = moves\n"
+                    "lamp-host-off = no\nplugs-look = sound\nheads-look = clean\n"
+                    "moves-with = nothing\nwarm = both\n",
+               &v);
+    if (place_of(&v, true) >= 0)
+        assert_in_range(place_of(&v, false), 0, place_of(&v, true) - 1);
+    else
+        assert_true(place_of(&v, false) >= 0);
+    verdict_release(&v);
+}
+
+/* What the case says is not at hand is not asked for. */
+static void a_test_without_its_means_is_not_offered(void **state)
+{
+    struct verdict v;
+
+    (void)state;
+    judge_text(HEAD "[have]\nmeter = no\nspare-drive = no\nspare-machine = no\n", &v);
+    for (size_t i = 0; i < v.next_count; i++) {
+        assert_false(v.next[i].rail);
+        assert_null(strstr(v.next[i].test, "another drive"));
+    }
+    verdict_release(&v);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -177,6 +216,8 @@ int main(void)
         cmocka_unit_test(what_fails_only_in_its_bay_is_no_electronics),
         cmocka_unit_test(a_repair_that_helps_in_part_raises_a_second_fault),
         cmocka_unit_test(a_part_that_works_elsewhere_is_cleared),
+        cmocka_unit_test(no_exchange_before_the_rails_are_known),
+        cmocka_unit_test(a_test_without_its_means_is_not_offered),
         cmocka_unit_test(nothing_told_leaves_everything_open),
     };
 

@@ -1,0 +1,81 @@
+#include "judge/repeats.h"
+
+#include "judge/engine.h"
+
+#include <math.h>
+
+/* Repeats of one kind count as barely more than one (handbook, diagnosis, 1.8: exponent
+ * 1 / (1 + (m - 1) rho)). */
+#define REPEATS_ALIKE 0.9
+/* A run in which some cause does better than "nothing wrong" by this much shows a fault. */
+#define SHOWS_NAT (3 * NAT_PER_DECIBAN)
+/* How often a fault comes and goes at all: our own guesses; contacts and heat mostly do. */
+#define COMES_AND_GOES         0.1
+#define CONTACT_COMES_AND_GOES 0.5
+#define RATES                  5
+
+static bool shows(const struct inference *n, int run)
+{
+    size_t runs = (size_t)n->g->runs + 1;
+    double best = -(double)INFINITY;
+
+    for (size_t h = 0; h < n->hyp_count; h++)
+        best = fmax(best, n->run_ln[h * runs + (size_t)run]);
+    return best - n->run_ln[run] > SHOWS_NAT;
+}
+
+void repeats_temper(struct inference *n)
+{
+    for (int r = 0; r < n->g->runs; r++) {
+        const struct setting *a = &n->g->setting[r];
+        int alike = 0;
+
+        for (int k = 0; k < n->g->runs; k++) {
+            const struct setting *b = &n->g->setting[k];
+
+            alike += a->asked == b->asked && a->role == b->role &&
+                     a->disk_none == b->disk_none && shows(n, r) == shows(n, k);
+        }
+        n->temper[r] = 1 / (1 + (alike - 1) * REPEATS_ALIKE);
+    }
+}
+
+static double share_of(const struct inference *n, const struct hypothesis *h)
+{
+    unsigned varies = 0;
+
+    if (h->kind == HYP_NONE || h->kind == HYP_UNEXPLAINED)
+        return 0;
+    varies |= h->a >= 0 ? n->c->fault[h->a].traits.varies : 0;
+    varies |= h->b >= 0 ? n->c->fault[h->b].traits.varies : 0;
+    return varies ? CONTACT_COMES_AND_GOES : COMES_AND_GOES;
+}
+
+double repeats_evidence(const struct inference *n, size_t h, int changed, double own,
+                        double none)
+{
+    /* rates at which a fault that comes and goes is there; each as likely as the others */
+    static const double rate[RATES] = {0.1, 0.3, 0.5, 0.7, 0.9};
+    size_t runs = (size_t)n->g->runs + 1;
+    const double *mine = n->run_ln + h * runs;
+    double way[RATES + 1] = {0}, share = share_of(n, &n->hyp[h]);
+    double told = changed == n->g->runs ? own : mine[n->g->runs];
+
+    for (int r = 0; r < n->g->runs; r++) {
+        double there = n->temper[r] * (r == changed ? own : mine[r]);
+        double gone = n->temper[r] * (r == changed ? none : n->run_ln[r]);
+
+        way[RATES] += there;
+        for (int k = 0; k < RATES; k++) {
+            double both[] = {log(rate[k]) + there, log(1 - rate[k]) + gone};
+
+            way[k] += ln_sum(both, 2);
+        }
+    }
+    if (n->g->runs < 2 || share <= 0)
+        return way[RATES] + told;
+    for (int k = 0; k < RATES; k++)
+        way[k] += log(share / RATES);
+    way[RATES] += log(1 - share);
+    return ln_sum(way, RATES + 1) + told;
+}

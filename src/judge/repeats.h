@@ -1,0 +1,20 @@
+/* Private to src/judge: several recorded runs of one set.
+ *
+ * A constant fault is there in every run, one that comes and goes in some. Runs of one kind
+ * that say the same are one observation said again, so a clean session clears only so far
+ * (handbook, diagnosis, 1.7 and 1.8).
+ */
+#ifndef WHICHEND_JUDGE_REPEATS_H
+#define WHICHEND_JUDGE_REPEATS_H
+
+#include "judge/infer.h"
+
+/* Exponent of each run, from run_ln: 1 for a run that is alone of its kind. */
+void repeats_temper(struct inference *n);
+/* ln of the evidence of all runs for one hypothesis, what a person told included; of run
+ * `changed` (-1: none) other values are taken for it and for "nothing wrong". With fewer than
+ * two recorded runs a fault is taken as constant. */
+double repeats_evidence(const struct inference *n, size_t h, int changed, double own,
+                        double none);
+
+#endif
