@@ -8,6 +8,8 @@
 #define INTERVALS_MAX ((size_t)1 << 20) /* some 30 turns of a double-density track */
 #define IDS_MAX       ((size_t)1 << 18)
 #define CURVES_MAX    512
+#define ALL_KEPT      32 /* visits with whole turns, behind which one in SPARSE will do */
+#define SPARSE        5  /* odd: both sides have their share */
 #define TURN_MIN_NS   (100 * NS_PER_MS)
 #define TURN_MAX_NS   (300 * NS_PER_MS)
 #define AT_SPEED      0.01 /* turns differ by less than this from the one before */
@@ -197,7 +199,7 @@ static enum err visit_ended(struct survey_run *r)
     const struct survey *s = r->out;
     const struct visit *v = s->visit_count > 0 ? &s->visit[s->visit_count - 1] : NULL;
     enum err e = ERR_OK;
-    if (v != NULL && v->start_ns == g->visit_ns && v->quality.cell_ns > 0 &&
+    if (g->count > 0 && v != NULL && v->start_ns == g->visit_ns && v->quality.cell_ns > 0 &&
         g->kept_count < CURVES_MAX) {
         e = measure(r, &v->quality);
     }
@@ -211,7 +213,8 @@ enum err figures_fall(struct survey_run *r, int64_t tick, int64_t ns)
     if (!g->began || r->visit.v.start_ns != g->visit_ns) {
         TRY(g->began ? visit_ended(r) : ERR_OK);
         g->began = true;
-        g->full = false;
+        g->visits++;
+        g->full = g->kept_count >= ALL_KEPT && g->visits % SPARSE != 0;
         g->visit_ns = r->visit.v.start_ns;
         g->side = r->place.side == 1;
         g->count = 0;

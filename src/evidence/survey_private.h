@@ -122,6 +122,7 @@ struct figures_gather {
     size_t count, cap;
     int64_t first_ns, last_tick;
     bool full;
+    size_t visits;
     size_t turns_seen; /* of sector_turns, before this visit */
     struct kept_curve {
         struct speed_curve curve;
