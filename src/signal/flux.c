@@ -80,7 +80,7 @@ static enum err decode_as(struct decode *d, const struct code *code)
     d->two_lengths = code->encoding == ENC_MFM && two_lengths_only(&c);
     enum err e = code->encoding == ENC_REGULAR_OTHER
                      ? ERR_OK
-                     : fields_find(&c, d->options->keep_bytes, &d->fields, &d->spans);
+                     : fields_find(&c, d->options, &d->fields, &d->spans);
     if (e == ERR_OK) {
         e = quality_measure(&c, &d->spans, d->options->sample_ns, &q, &steady);
     }
@@ -100,6 +100,7 @@ static void drop_chance(struct field_list *l, enum encoding encoding)
     for (size_t i = 0; i < l->count; i++) {
         if (l->sector[i].encoding == encoding) {
             free(l->sector[i].bytes);
+            free(l->sector[i].quality);
         } else {
             l->sector[kept++] = l->sector[i];
         }
@@ -193,6 +194,7 @@ void flux_read_release(struct flux_read *r)
 {
     for (size_t i = 0; i < r->sector_count; i++) {
         free(r->sector[i].bytes);
+        free(r->sector[i].quality);
     }
     free(r->sector);
     memset(r, 0, sizeof *r);

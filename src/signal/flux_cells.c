@@ -25,11 +25,15 @@ struct window {
 };
 
 /* MFM: a data transition may be followed by data 2 or 4 cells on or by a clock 3 on; a clock by
- * a clock 2 on or by data 3 on. Odd cells hold data. */
+ * a clock 2 on or by data 3 on. FM: every clock cell holds a transition, so that only from
+ * there to the next clock are two cells. Odd cells hold data. */
 static bool step_allowed(const struct cells *c, int step, bool phase, int cell)
 {
     if (step < c->code.step_min || step > c->code.step_max) {
         return false;
+    }
+    if (c->code.encoding == ENC_FM) {
+        return !phase || step == 1 || (cell & 1) == 0;
     }
     return !phase || step < 4 || (cell & 1) != 0;
 }

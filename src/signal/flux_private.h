@@ -53,8 +53,8 @@ void local_rate_find(struct cells *c);
 /* Where the code's limits are broken, put transitions into the likeliest cells that keep them.
  */
 void cells_constrain(struct cells *c);
-/* The same with MFM's rule of phase, which a mark makes known: transition `from` lies in cell
- * `cell` of its byte (odd cells hold data); for `span` cells onward. */
+/* The same with the code's rule of phase, which a mark makes known: transition `from` lies in
+ * cell `cell` of its byte (odd cells hold data); for `span` cells onward. */
 void cells_constrain_phase(struct cells *c, size_t from, int cell, int64_t span);
 
 /* A mark: sync bytes, or an FM mark byte, that cannot be data. */
@@ -85,6 +85,15 @@ struct place {
 size_t bytes_behind(const struct cells *c, const struct mark *m, size_t n, uint8_t *out,
                     struct place *out_end);
 
+/* Quality of n cells behind a mark, QUALITY_MAX at most either way. */
+#define QUALITY_MAX 16
+void quality_behind(const struct cells *c, const struct mark *m, size_t n, int8_t *out);
+
+/* Registers of the check bytes: before FM's mark byte, and after MFM's three A1. Source:
+ * ISO/ECMA formats; MFM's sync bytes count. */
+#define CRC_START    0xFFFF
+#define CRC_AFTER_A1 0xCDB4
+
 /* Transitions of one field, in which the clock is sure. */
 struct span {
     size_t from, to;
@@ -100,7 +109,7 @@ struct span_list {
     size_t count, cap;
 };
 /* Add what one code's marks lead to. */
-enum err fields_find(struct cells *c, bool keep_bytes, struct field_list *fields,
+enum err fields_find(struct cells *c, const struct flux_options *o, struct field_list *fields,
                      struct span_list *spans);
 
 /* Quality of the cells inside the spans; where there are none, of all steady parts.

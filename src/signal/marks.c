@@ -6,6 +6,9 @@
  */
 #include "signal/flux_private.h"
 
+#include <stdlib.h>
+#include <string.h>
+
 /* Runs of 2, 3 and 4 cells as two bits each (0, 1, 2; 3: none of them): A1 A1 is 4343 2 4343,
  * C2 C2 is 2343 4 2343. Source: the cells 4489 and 5224 of the ISO/ECMA MFM track format. */
 #define RUN_MASK  0x3FFFFu
@@ -112,4 +115,48 @@ size_t bytes_behind(const struct cells *c, const struct mark *m, size_t n, uint8
     }
     *out_end = (struct place){at, cell};
     return at < c->count ? n : (size_t)((cell + 1) / BYTE_CELLS);
+}
+
+/* The further a transition lies from its cell's centre, the likelier it belongs to the cell
+ * beyond the nearer edge. QUALITY_MAX is reached at a third of the way: what is nearer is as
+ * sure as a tap that may lose or add pulses allows. */
+#define QUALITY_SLOPE 48
+
+static void quality_raise(int8_t *q, int value)
+{
+    *q = (int8_t)(value > *q ? value : *q);
+}
+
+static void quality_of(const struct cells *c, size_t at, int64_t cell, size_t n, int8_t *out)
+{
+    int64_t pos = cell * DEV_ONE + c->dev[at] + DEV_ONE / 2;
+    int64_t near = pos >= 0 ? pos / DEV_ONE : -1;
+    int off = (int)(pos - near * DEV_ONE) - DEV_ONE / 2;
+    int64_t beyond = off < 0 ? near - 1 : near + 1;
+    int sure = QUALITY_SLOPE * (DEV_ONE / 2 - abs(off)) / (DEV_ONE / 2);
+    sure = sure < QUALITY_MAX ? sure : QUALITY_MAX;
+    if (near >= 0 && near < (int64_t)n) {
+        quality_raise(&out[near], sure);
+    }
+    if (beyond >= 0 && beyond < (int64_t)n) {
+        quality_raise(&out[beyond], -sure);
+    }
+}
+
+void quality_behind(const struct cells *c, const struct mark *m, size_t n, int8_t *out)
+{
+    size_t at = m->at;
+    int64_t cell = m->cell;
+    memset(out, -QUALITY_MAX, n);
+    while (at < c->count && cell < (int64_t)n) {
+        quality_of(c, at, cell, n, out);
+        if (c->step[at] >= STEP_MAX) { /* nothing tells how many cells passed */
+            break;
+        }
+        cell += c->step[at++];
+    }
+    if (cell + 1 < (int64_t)n) {
+        size_t from = cell + 1 > 0 ? (size_t)(cell + 1) : 0;
+        memset(out + from, 0, n - from);
+    }
 }

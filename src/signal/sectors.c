@@ -17,10 +17,6 @@
 #define MARK_DATA       0xFB
 #define MARK_DATA_FIRST 0xF8 /* F8 deleted, F9 and FA its relatives, FB data */
 
-/* Register after FFFF and three A1; source: ISO/ECMA MFM track format, the A1 bytes count. */
-#define CRC_AFTER_A1 0xCDB4
-#define CRC_START    0xFFFF
-
 /* Bytes from an identifier's end to the end of the data mark's sync. A controller of the FD179X
  * family waits for 43 (MFM) or 30 (FM) bytes; at 1 Mbit/s gap 2 is 41 bytes long and needs
  * more. */
@@ -31,7 +27,8 @@ struct run {
     struct cells *cells;
     struct field_list *fields;
     struct span_list *spans;
-    bool fm, keep_bytes;
+    const struct flux_options *options;
+    bool fm;
     size_t pending; /* sector whose data field may come */
     bool has_pending;
     int64_t pending_cells; /* cells from the start to its end */
@@ -62,9 +59,7 @@ static int64_t time_at(const struct run *r, const struct mark *m, size_t at)
 static size_t field_bytes(struct run *r, const struct mark *m, size_t n, struct place *out_end)
 {
     size_t lead = r->fm ? 1 : 0;
-    if (!r->fm) {
-        cells_constrain_phase(r->cells, m->at, m->cell, (int64_t)n * BYTE_CELLS);
-    }
+    cells_constrain_phase(r->cells, m->at, m->cell, (int64_t)(n - lead) * BYTE_CELLS);
     r->data[0] = m->fm_byte;
     return lead + bytes_behind(r->cells, m, n - lead, r->data + lead, out_end);
 }
@@ -128,6 +123,28 @@ static void scan_skip(const struct cells *c, struct mark_scan *s, size_t to)
     s->recent = 0;
 }
 
+/* n: bytes of the field from its mark byte on. */
+static enum err data_keep(const struct run *r, const struct mark *m, struct sector_read *s,
+                          size_t n)
+{
+    if (r->options->keep_bytes && !s->cut) {
+        s->bytes = malloc(n - 3);
+        if (s->bytes == NULL) {
+            return ERR_MEMORY;
+        }
+        memcpy(s->bytes, r->data + 1, n - 3);
+    }
+    if (r->options->keep_quality && s->data == FIELD_DAMAGED) {
+        s->cells = (r->fm ? n - 1 : n) * BYTE_CELLS;
+        s->quality = malloc(s->cells);
+        if (s->quality == NULL) {
+            return ERR_MEMORY;
+        }
+        quality_behind(r->cells, m, s->cells, s->quality);
+    }
+    return ERR_OK;
+}
+
 static enum err data_add(struct run *r, const struct mark *m, uint8_t byte,
                          struct mark_scan *scan)
 {
@@ -146,13 +163,7 @@ static enum err data_add(struct run *r, const struct mark *m, uint8_t byte,
     s->deleted = byte == MARK_DATA_FIRST;
     s->cut = got < n;
     s->data = s->cut ? FIELD_ABSENT : checks(r, n) ? FIELD_GOOD : FIELD_DAMAGED;
-    if (r->keep_bytes && !s->cut) {
-        s->bytes = malloc(n - 3);
-        if (s->bytes == NULL) {
-            return ERR_MEMORY;
-        }
-        memcpy(s->bytes, r->data + 1, n - 3);
-    }
+    TRY(data_keep(r, m, s, n));
     if (s->data == FIELD_GOOD) {
         scan_skip(r->cells, scan, end.at);
     }
@@ -176,7 +187,7 @@ static enum err mark_take(struct run *r, const struct mark *m, struct mark_scan 
     return ERR_OK;
 }
 
-enum err fields_find(struct cells *c, bool keep_bytes, struct field_list *fields,
+enum err fields_find(struct cells *c, const struct flux_options *o, struct field_list *fields,
                      struct span_list *spans)
 {
     struct mark_scan scan = {0};
@@ -190,7 +201,7 @@ enum err fields_find(struct cells *c, bool keep_bytes, struct field_list *fields
     r->fields = fields;
     r->spans = spans;
     r->fm = c->code.encoding == ENC_FM;
-    r->keep_bytes = keep_bytes;
+    r->options = o;
     r->size_code = UINT8_MAX;
     while (e == ERR_OK && mark_next(c, &scan, &m)) {
         e = mark_take(r, &m, &scan);

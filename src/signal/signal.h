@@ -83,7 +83,11 @@ struct sector_read {
                  FIELD_ABSENT, neither good nor damaged */
     bool deleted; /* mark F8 */
     enum encoding encoding;
-    uint8_t *bytes; /* data bytes when kept, else NULL; 128 << size_code of them */
+    uint8_t *bytes;  /* data bytes when kept, else NULL; 128 << size_code of them */
+    int8_t *quality; /* of a damaged field's cells when kept, else NULL: above 0 a transition in
+                        it, below 0 none, further from 0 surer; see signal/repair.h */
+    size_t cells;    /* of them: MFM from the mark byte, FM from the first data byte, through
+                        the check bytes */
 };
 
 struct flux_quality {
@@ -119,6 +123,7 @@ struct flux_options {
     double sample_ns;  /* sampling interval to take out of the jitter; 0 none */
     int32_t data_rate; /* 0: find it */
     bool keep_bytes;
+    bool keep_quality; /* of the cells of damaged fields */
 };
 
 /* Find clock and code, decode all marks, measure quality. Any input is legal; noise gives

@@ -18,7 +18,7 @@ static inline void decode_flux(const struct flux_made *f, double sample_ns,
                                struct flux_read *out)
 {
     const struct flux flux = {0, f->interval_ps, f->count};
-    const struct flux_options options = {sample_ns, 0, true};
+    const struct flux_options options = {.sample_ns = sample_ns, .keep_bytes = true};
     assert_int_equal(flux_decode(&flux, &options, out), ERR_OK);
 }
 

@@ -88,7 +88,7 @@ static void recorded_release(struct recorded *r)
 static void stretch_decode(const struct stretch *s, double sample_ns, struct flux_read *out)
 {
     const struct flux f = {s->start_ps / 1000, s->interval_ps, s->count};
-    const struct flux_options o = {sample_ns, 0, true};
+    const struct flux_options o = {.sample_ns = sample_ns, .keep_bytes = true};
     assert_int_equal(flux_decode(&f, &o, out), ERR_OK);
 }
 

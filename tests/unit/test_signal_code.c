@@ -167,7 +167,10 @@ static void hostile_intervals_do_no_harm(void **state)
     struct dice d = {80};
     for (int round = 0; round < 20; round++) {
         const struct flux f = {INT64_MAX / 2, interval, N};
-        const struct flux_options o = {round * 100.0, round % 2 == 0 ? 250000 : 0, true};
+        const struct flux_options o = {.sample_ns = round * 100.0,
+                                       .data_rate = round % 2 == 0 ? 250000 : 0,
+                                       .keep_bytes = true,
+                                       .keep_quality = round % 3 == 0};
         struct flux_read r;
         for (int i = 0; i < N; i++) {
             bool strange = dice_below(&d, 20) < round;
