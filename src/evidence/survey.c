@@ -195,6 +195,9 @@ static enum err warnings(struct survey_run *r, bool guessed)
         TRY(survey_warn(s,
                         "more steps, visits or sectors than can be kept: lists are cut short"));
     }
+    if (r->tracks.sums_full) {
+        TRY(survey_warn(s, "too many damaged fields to put the turns of each together"));
+    }
     if ((s->story.units_used & (s->story.units_used - 1)) != 0) {
         TRY(survey_warn(s,
                         "more than one unit was selected: their tracks are listed together"));

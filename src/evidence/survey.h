@@ -38,6 +38,8 @@ struct track_sector {
     enum field_state data;                     /* best */
     bool deleted;
     int32_t seen, good; /* contract: readable identifiers, data fields good */
+    int32_t changed;    /* of a repaired field: cells that differ from its surest turn */
+    double odds_false;  /* of a repaired field: that its check bytes agree by chance */
     enum encoding encoding;
 };
 

@@ -5,6 +5,7 @@
 
 #include "base/buf.h"
 #include "evidence/survey.h"
+#include "signal/repair.h"
 
 struct survey_run;
 
@@ -146,6 +147,7 @@ void figures_profile(const struct profile *drive, struct survey *s);
 struct raw_sector {
     struct track_sector s;
     int32_t bad_seen;
+    struct field_sum sum; /* while no turn gave the field */
 };
 struct raw_track {
     int32_t epoch;                /* raw place by the lines */
@@ -160,7 +162,15 @@ struct track_store {
     struct raw_track *track;
     size_t count, cap;
     bool full;
+    size_t sum_bytes; /* of all field sums */
+    bool sums_full;   /* turns of some fields were not put together */
 };
+/* One more turn of a sector: put together with those before while none was good. */
+enum err repair_turn(struct track_store *t, struct raw_sector *s, const struct sector_read *r);
+/* The head writes there: turns before and after are not of one field. */
+void repair_written(struct track_store *t, int32_t epoch, int32_t side);
+/* No more turns come. */
+void repair_end(struct track_store *t);
 /* One decoded stretch: the sectors with from_ns <= id_ns < to_ns count, the others are
  * neighbours only. */
 struct stretch_read {

@@ -120,6 +120,8 @@ static enum err sector_merge(struct raw_track *t, const struct raw_sector *add,
         if (add->s.data > to->s.data) {
             to->s.data = add->s.data;
             to->s.deleted = add->s.deleted;
+            to->s.changed = add->s.changed;
+            to->s.odds_false = add->s.odds_false;
         }
         to->s.id_good = to->s.id_good || add->s.id_good;
         to->s.seen += add->s.seen;
@@ -192,6 +194,10 @@ enum err tracks_add(struct track_store *t, const struct stretch_read *r)
         before = track;
         track->seconds += r->seconds / (double)counted;
         TRY(sector_merge(track, &add, &previous, &t->full));
+        size_t at = sector_index(track, &add.s);
+        if (at < track->count) {
+            TRY(repair_turn(t, &track->sector[at], &f->sector[i]));
+        }
         if (f->quality.transitions > track->quality.transitions) {
             track->quality = f->quality;
         }
@@ -343,6 +349,7 @@ enum err tracks_finish(struct track_store *t, struct survey *out, double turn_s,
         return ERR_MEMORY;
     }
     *out_guessed = false;
+    repair_end(t);
     visits_resolve(out);
     e = tracks_place(t, out, placed, &count, out_guessed);
     if (e == ERR_OK) {
@@ -364,6 +371,7 @@ enum err tracks_finish(struct track_store *t, struct survey *out, double turn_s,
 
 void track_store_release(struct track_store *t)
 {
+    repair_end(t);
     for (size_t i = 0; i < t->count; i++) {
         free(t->track[i].sector);
     }

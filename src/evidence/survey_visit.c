@@ -36,9 +36,9 @@ static void count_fields(struct visit_gather *g, const struct sector_read *s)
     }
     switch (s->data) {
     case FIELD_GOOD:
-    case FIELD_REPAIRED:
         g->v.data_good++;
         break;
+    case FIELD_REPAIRED: /* of no turn alone */
     case FIELD_DAMAGED:
         g->v.data_damaged++;
         break;
@@ -53,7 +53,7 @@ static enum err decode(struct survey_run *r, int64_t accept_to_ns)
 {
     struct visit_gather *g = &r->visit;
     struct flux f = {stretch_ns(g, g->base_ps), g->interval, g->count};
-    struct flux_options o = {0};
+    struct flux_options o = {.keep_quality = true};
     struct flux_read read;
     enum err e;
     if (g->count < STRETCH_INTERVALS_MIN) {
@@ -227,6 +227,7 @@ enum err visit_move(struct survey_run *r, int64_t ns, const struct bus_place *pl
     r->place = *place;
     if (place->writing) {
         int side = place->side == 1;
+        repair_written(&r->tracks, place->epoch_cylinder, place->side);
         g->written[side][(uint8_t)place->epoch_cylinder].any = true;
         g->written[side][(uint8_t)place->epoch_cylinder].epoch = place->epoch_cylinder;
     } else if (g->rdata_known) {

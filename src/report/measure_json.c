@@ -156,6 +156,10 @@ static json_t *track_json(const struct track *t, bool *failed)
         json_put(j, "deleted", json_boolean(s->deleted), failed);
         json_put(j, "seen", json_integer(s->seen), failed);
         json_put(j, "good", json_integer(s->good), failed);
+        if (s->data == FIELD_REPAIRED) {
+            json_put(j, "cells_changed", json_integer(s->changed), failed);
+            json_put(j, "odds_false", json_number(s->odds_false, 6), failed);
+        }
         json_push(sectors, j, failed);
     }
     json_put(o, "cylinder", json_integer(t->cylinder), failed);

@@ -140,7 +140,10 @@ static const char *numbers(const struct track *t, bool bad_only, char out[NUMBER
         const struct track_sector *s = &t->sector[i];
         bool bad = !s->id_good || s->data != FIELD_GOOD;
         int n = 0;
-        if (bad_only && bad) {
+        if (bad_only && s->id_good && s->data == FIELD_REPAIRED) {
+            n = snprintf(out + at, NUMBERS_TEXT_MAX - at, "%s%d (repaired, %" PRId32 " cells)",
+                         at > 0 ? ", " : "", s->sector, s->changed);
+        } else if (bad_only && bad) {
             n = snprintf(out + at, NUMBERS_TEXT_MAX - at, "%s%d (%s)", at > 0 ? ", " : "",
                          s->sector,
                          !s->id_good ? "identifier damaged" : field_state_name(s->data));
