@@ -142,6 +142,7 @@ enum err verb_case_note(const struct args *a, struct answer *r, struct err_msg *
 enum err verb_case_add(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_case_show(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_case_questions(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_case_ask(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_profile_list(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_profile_show(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_profile_check(const struct args *a, struct answer *r, struct err_msg *e);

@@ -224,12 +224,20 @@ enum err verb_case_questions(const struct args *a, struct answer *r, struct err_
     struct text_style style = style_of(a);
     struct profile_path *path = NULL;
     struct case_file c;
+    struct question_rank rank[TOLD_QUESTIONS];
+    size_t ranks = 0;
     bool have = a->words > 0;
     enum err code = args_profiles(a, &path, e);
+    struct judge_options o = {.profiles = path};
     code = code == ERR_OK && have ? case_file_read(a->word[0], path, &c, e) : code;
     if (code == ERR_OK) {
-        code = args_has(a, OPT_JSON) ? report_questions_json(have ? &c : NULL, &r->out)
-                                     : report_questions_text(have ? &c : NULL, &style, &r->out);
+        code = have ? judge_questions(&c, &o, rank, &ranks, e) : ERR_OK;
+        if (code == ERR_OK) {
+            const struct case_file *of = have ? &c : NULL;
+            code = args_has(a, OPT_JSON)
+                       ? report_questions_json(of, rank, ranks, &r->out)
+                       : report_questions_text(of, rank, ranks, &style, &r->out);
+        }
         if (have) {
             case_file_release(&c);
         }

@@ -44,8 +44,13 @@ static const struct verb table[] = {
      "Reads case.ini and the profiles it names; the captures are not opened.",
      SHOWS, 1, 1, verb_case_show},
     {"case questions", "[CASE]", "list everything that a case can say",
-     "With a case, what it says already stands beside the question.",
+     "With a case, what it says already stands beside the question, and the questions that would help it most "
+     "stand first.",
      SHOWS, 0, 1, verb_case_questions},
+    {"case ask", "CASE", "answer the open questions of a case one by one",
+     "The question that tells most comes first, anew after each answer; every one may be skipped. Each answer is "
+     "written to case.ini at once.",
+     OPT_BIT(OPT_PROFILES), 1, 1, verb_case_ask},
     {"profile list", "", "list the profiles of drives, machines and cables",
      "Looked for in --profiles DIR, $WHICHEND_PROFILES, the user's config folder, the installed data folder, "
      "and beside the source tree the program was built from.",

@@ -108,6 +108,9 @@ size_t case_keys(const struct case_key **out);
 /* NULL where there is none. */
 const struct case_key *case_key_find(const char *section, const char *key);
 
+/* Is this value one that the key allows? */
+bool case_value_is_allowed(const struct case_key *key, const char *value);
+
 /* The allowed values in words. */
 #define CASE_VALUES_TEXT_MAX 400
 const char *case_values_text(const struct case_key *key, char out[CASE_VALUES_TEXT_MAX]);

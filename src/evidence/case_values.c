@@ -176,7 +176,7 @@ static bool matches_list(const char *values, const char *value)
     }
 }
 
-bool case_value_fits(const struct case_key *key, const char *value)
+bool case_value_is_allowed(const struct case_key *key, const char *value)
 {
     const char *v = key->values;
     double number = 0;

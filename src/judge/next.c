@@ -61,7 +61,7 @@ static void ask(const struct inference *n, size_t h, const struct feature *f, do
 }
 
 /* Hypotheses of no state of their own (in no list) answer like a coin. */
-static double gain(const struct inference *n, const struct feature *f)
+double next_gain_bits(const struct inference *n, const struct feature *f)
 {
     double *answer = calloc(n->hyp_count * (size_t)f->answers + 1, sizeof *answer);
     double bits = 0;
@@ -119,7 +119,7 @@ static double tap_gain(const struct case_file *c, const struct inference *n,
 
         if (n->g->wiring.at_machine[s] == LINE_NONE || s == SIG_DIR)
             continue;
-        bits = gain(n, &f);
+        bits = next_gain_bits(n, &f);
         if (bits > best) {
             best = bits;
             snprintf(t->why, sizeof t->why, "%s at the %s end tells the ends apart best",
@@ -161,7 +161,7 @@ static double test_gain(const struct case_file *c, const struct inference *n, co
     }
     f.answers = f.kind == FEATURE_TOLD ? told_row((enum told_question)f.sig2)->answers
                                        : feature_answers(f.kind);
-    return asked_already(n, &f) ? 0 : gain(n, &f);
+    return asked_already(n, &f) ? 0 : next_gain_bits(n, &f);
 }
 
 static void put(char *out, size_t max, const char *text)

@@ -16,17 +16,48 @@ static const char *said(const struct case_file *c, const struct case_key *k)
 static bool takes_name(const char *section)
 {
     return strcmp(section, "capture") == 0 || strcmp(section, "swap") == 0 ||
-           strcmp(section, "meter") == 0 || strcmp(section, "repair") == 0;
+           strcmp(section, "meter") == 0 || strcmp(section, "probe") == 0 ||
+           strcmp(section, "repair") == 0;
 }
 
-enum err report_questions_text(const struct case_file *c, const struct text_style *s,
-                               struct buf *out)
+#define MOST_TELLING 6
+
+static enum err most_telling(const struct question_rank *rank, size_t ranks,
+                             const struct text_style *s, struct buf *out)
+{
+    char allowed[CASE_VALUES_TEXT_MAX];
+    if (ranks == 0) {
+        return ERR_OK;
+    }
+    TRY(text_heading(out, s, "What would help this case most"));
+    for (size_t i = 0; i < ranks && i < MOST_TELLING; i++) {
+        const struct case_key *k = case_key_find(rank[i].row->section, rank[i].row->key);
+        TRY(text_wrap(out, 2, k->key, 24, case_values_text(k, allowed)));
+        TRY(text_wrap(out, 6, "", 6, k->question));
+    }
+    return ERR_OK;
+}
+
+static json_t *bits_of(const struct case_key *k, const struct question_rank *rank, size_t ranks)
+{
+    for (size_t i = 0; i < ranks; i++) {
+        if (strcmp(rank[i].row->section, k->section) == 0 &&
+            strcmp(rank[i].row->key, k->key) == 0) {
+            return json_real(rank[i].bits);
+        }
+    }
+    return json_null();
+}
+
+enum err report_questions_text(const struct case_file *c, const struct question_rank *rank,
+                               size_t ranks, const struct text_style *s, struct buf *out)
 {
     const struct case_key *key = NULL;
     size_t count = case_keys(&key);
     const char *section = "";
     char lead[64];
     char allowed[CASE_VALUES_TEXT_MAX];
+    TRY(most_telling(rank, ranks, s, out));
     for (size_t i = 0; i < count; i++) {
         const char *value = said(c, &key[i]);
         if (strcmp(section, key[i].section) != 0) {
@@ -46,7 +77,8 @@ enum err report_questions_text(const struct case_file *c, const struct text_styl
     return ERR_OK;
 }
 
-enum err report_questions_json(const struct case_file *c, struct buf *out)
+enum err report_questions_json(const struct case_file *c, const struct question_rank *rank,
+                               size_t ranks, struct buf *out)
 {
     bool failed = false;
     const struct case_key *key = NULL;
@@ -62,6 +94,7 @@ enum err report_questions_json(const struct case_file *c, struct buf *out)
         json_put(o, "values", json_text(case_values_text(&key[i], allowed)), &failed);
         json_put(o, "question", json_text(key[i].question), &failed);
         json_put(o, "said", json_text(said(c, &key[i])), &failed);
+        json_put(o, "bits", bits_of(&key[i], rank, ranks), &failed);
         json_push(list, o, &failed);
     }
     json_put(root, "schema", json_string("whichend.questions/1"), &failed);

@@ -4,6 +4,7 @@
 
 #include "base/buf.h"
 #include "evidence/case_file.h"
+#include "judge/questions.h"
 #include "report/report.h"
 
 /* What `profile list` shows: names and titles of one kind. */
@@ -24,10 +25,11 @@ enum err report_case_text(const struct case_file *c, const struct text_style *s,
 enum err report_case_json(const struct case_file *c, struct buf *out);
 
 /* Every key that a case can hold, with its question; c may be NULL, else what it already says
- * stands by. */
-enum err report_questions_text(const struct case_file *c, const struct text_style *s,
-                               struct buf *out);
-enum err report_questions_json(const struct case_file *c, struct buf *out);
+ * stands by, and first the questions that would tell most (rank, best first; none: NULL, 0). */
+enum err report_questions_text(const struct case_file *c, const struct question_rank *rank,
+                               size_t ranks, const struct text_style *s, struct buf *out);
+enum err report_questions_json(const struct case_file *c, const struct question_rank *rank,
+                               size_t ranks, struct buf *out);
 
 /* {"schema": schema, key: [names]} */
 enum err report_names_json(const char *schema, const char *key, const char *const *name,

@@ -1,0 +1,59 @@
+#include "judge/questions.h"
+
+#include "judge/infer.h"
+#include "judge/next.h"
+
+#include <stdlib.h>
+
+static int by_bits(const void *a, const void *b)
+{
+    const struct question_rank *x = a, *y = b;
+
+    if (x->bits > y->bits || x->bits < y->bits)
+        return x->bits < y->bits ? 1 : -1;
+    return (x->row > y->row) - (x->row < y->row);
+}
+
+static size_t rank(const struct case_file *c, const struct inference *n,
+                   struct question_rank *out)
+{
+    size_t count = 0;
+
+    for (int q = 0; q < TOLD_QUESTIONS; q++) {
+        const struct told_row *row = told_row((enum told_question)q);
+        struct feature f = {.kind = FEATURE_TOLD,
+                            .group = row->group,
+                            .sig = SIG_COUNT,
+                            .sig2 = q,
+                            .run = -1,
+                            .answers = row->answers};
+
+        if (case_told(c, row->section, row->key) == NULL)
+            out[count++] = (struct question_rank){row, next_gain_bits(n, &f)};
+    }
+    qsort(out, count, sizeof *out, by_bits);
+    return count;
+}
+
+enum err judge_questions(const struct case_file *c, const struct judge_options *o,
+                         struct question_rank *out, size_t *count, struct err_msg *e)
+{
+    struct gathered g = {0};
+    struct catalogue faults = {0};
+    struct inference n = {0};
+    struct verdict v = {.line = LINE_NONE};
+    enum err err = gather(c, o, &g, &v, e);
+
+    *count = 0;
+    if (err == ERR_OK)
+        err = catalogue_load(c, &g.wiring, o->profiles, &faults, e);
+    if (err == ERR_OK)
+        err = infer(&g, &faults, &n);
+    if (err == ERR_OK)
+        *count = rank(c, &n, out);
+    inference_release(&n);
+    catalogue_release(&faults);
+    gathered_release(&g);
+    return err == ERR_OK ? ERR_OK
+                         : err_set(e, err, "cannot rank the questions: %s", err_text(err));
+}
