@@ -97,14 +97,31 @@ static bool aligns(const struct case_file *c, const struct taken *t, size_t i, s
     return r.aligned;
 }
 
+static size_t first_unnumbered(const struct case_file *c, const struct taken *t)
+{
+    size_t first = 0;
+
+    while (t[first].run >= 0)
+        first++;
+    for (size_t i = first + 1; i < c->capture_count; i++)
+        if (t[i].run < 0 && strcmp(c->capture[i].name, c->capture[first].name) < 0)
+            first = i;
+    return first;
+}
+
 static int number_runs(const struct case_file *c, struct taken *t)
 {
     int runs = 0;
 
-    for (size_t i = 0; i < c->capture_count; i++) {
-        t[i].run = -1;
-        for (size_t k = 0; k < i && t[i].run < 0; k++)
-            if (same_run(&c->capture[i], &c->capture[k]) || aligns(c, t, i, k))
+    for (size_t n = 0; n < c->capture_count; n++)
+        t[n].run = -1;
+    /* in the order of their names, so that the order in the file says nothing */
+    for (size_t n = 0; n < c->capture_count; n++) {
+        size_t i = first_unnumbered(c, t);
+
+        for (size_t k = 0; k < c->capture_count && t[i].run < 0; k++)
+            if (t[k].run >= 0 && (same_run(&c->capture[i], &c->capture[k]) ||
+                                  aligns(c, t, i < k ? k : i, i < k ? i : k)))
                 t[i].run = t[k].run;
         if (t[i].run < 0)
             t[i].run = runs < RUNS_MAX ? runs++ : RUNS_MAX - 1;
@@ -158,6 +175,31 @@ static int likeliest(const struct feature *f)
         if (f->soft[i] > f->soft[best])
             best = i;
     return best;
+}
+
+static int order_of(long a, long b)
+{
+    return (a > b) - (a < b);
+}
+
+/* An order of the evidence that is its own, and not that of the file. */
+static int by_place(const void *a, const void *b)
+{
+    const struct feature *x = a, *y = b;
+    int by[] = {order_of(x->run, y->run),
+                order_of((long)x->group, (long)y->group),
+                order_of((long)x->tap, (long)y->tap),
+                order_of((long)x->kind, (long)y->kind),
+                order_of((long)x->sig, (long)y->sig),
+                order_of(x->sig2, y->sig2),
+                strcmp(x->finding.from, y->finding.from),
+                strcmp(x->finding.id, y->finding.id),
+                strcmp(x->finding.text, y->finding.text)};
+
+    for (size_t i = 0; i < sizeof by / sizeof *by; i++)
+        if (by[i])
+            return by[i];
+    return 0;
 }
 
 /* Of equal answers in one run keep the one at the drive end, else the first. */
@@ -249,6 +291,8 @@ static enum err draw(const struct case_file *c, struct taken *t, struct gathered
     }
     TRY(compare_taps(c, t, g));
     TRY(features_from_told(c, &g->wiring, &g->features));
+    if (g->features.count > 1)
+        qsort(g->features.item, g->features.count, sizeof *g->features.item, by_place);
     say_once(&g->features);
     note_outcomes(c, g);
     return ERR_OK;

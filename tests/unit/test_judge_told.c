@@ -206,6 +206,33 @@ static void a_test_without_its_means_is_not_offered(void **state)
     verdict_release(&v);
 }
 
+/* Handbook, diagnosis, 1.9: the order of the evidence does not matter, to the bit. */
+static void the_order_of_the_evidence_does_not_matter(void **state)
+{
+    struct verdict one, other;
+
+    (void)state;
+    judge_text(HEAD "[observed]\nlamp = never\nspindle = still\nplugs-look = loose\n"
+                    "[swap a]\npart = drive\ncondition = unknown\noutcome = failed\n"
+                    "[swap b]\npart = cable\ncondition = known-good\noutcome = worked\n"
+                    "[repair r]\npart = power\ndid = new-part\noutcome = failed\n",
+               &one);
+    judge_text(HEAD "[repair r]\npart = power\ndid = new-part\noutcome = failed\n"
+                    "[swap b]\npart = cable\ncondition = known-good\noutcome = worked\n"
+                    "[observed]\nplugs-look = loose\nspindle = still\nlamp = never\n"
+                    "[swap a]\npart = drive\ncondition = unknown\noutcome = failed\n",
+               &other);
+    assert_memory_equal(one.end, other.end, sizeof one.end);
+    assert_int_equal(one.finding_count, other.finding_count);
+    for (size_t i = 0; i < one.finding_count; i++) {
+        assert_string_equal(one.finding[i].id, other.finding[i].id);
+        assert_memory_equal(one.finding[i].weight, other.finding[i].weight,
+                            sizeof one.finding[i].weight);
+    }
+    verdict_release(&one);
+    verdict_release(&other);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -218,6 +245,7 @@ int main(void)
         cmocka_unit_test(a_part_that_works_elsewhere_is_cleared),
         cmocka_unit_test(no_exchange_before_the_rails_are_known),
         cmocka_unit_test(a_test_without_its_means_is_not_offered),
+        cmocka_unit_test(the_order_of_the_evidence_does_not_matter),
         cmocka_unit_test(nothing_told_leaves_everything_open),
     };
 
