@@ -1,6 +1,7 @@
 #include "judge/catalogue.h"
 
 #include "base/buf.h"
+#include "judge/priors.h"
 #include "judge/traits.h"
 
 #include <errno.h>
@@ -399,6 +400,8 @@ enum err catalogue_load(const struct case_file *c, const struct wiring *w,
     profile_names_free(names, count);
     if (err == ERR_OK && (!out->count || out->end_share[END_DRIVE] <= 0))
         err = err_set(e, ERR_FORMAT, "no fault catalogue: profiles/faults is missing or empty");
+    if (err == ERR_OK)
+        err = priors_tilt(path, out->end_share, e);
     if (err != ERR_OK) {
         catalogue_release(out);
         return err_set(e, err, "fault catalogue: out of memory");

@@ -1,5 +1,6 @@
 /* What a person told, and swaps, with no capture at all. The cases are invented. */
 #include "judge/judge.h"
+#include "judge/priors.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -233,6 +234,36 @@ static void the_order_of_the_evidence_does_not_matter(void **state)
     verdict_release(&other);
 }
 
+/* Handbook, diagnosis, 1.3: b' = (A b + n) / (A + n), A = 20. The counts are invented. */
+static void closed_cases_of_the_shop_tilt_the_shares(void **state)
+{
+    char folder[] = "/tmp/whichend-priors-XXXXXX", path[64];
+    double share[END_COUNT] = {[END_DRIVE] = 30, [END_CABLE] = 10};
+    struct profile_path *profiles = NULL;
+    struct err_msg e = {0};
+    FILE *f;
+
+    (void)state;
+    assert_non_null(mkdtemp(folder));
+    snprintf(path, sizeof path, "%s/priors.ini", folder);
+    f = fopen(path, "w");
+    assert_non_null(f);
+    fputs("[cable]\nclosed = 10\nsource = invented\n", f);
+    assert_int_equal(fclose(f), 0);
+    assert_int_equal(profile_path_make(folder, &profiles, &e), ERR_OK);
+    assert_int_equal(priors_tilt(profiles, share, &e), ERR_OK);
+    assert_float_equal(share[END_DRIVE], 15.0 / 30, 1e-9);
+    assert_float_equal(share[END_CABLE], 15.0 / 30, 1e-9);
+    f = fopen(path, "w");
+    assert_non_null(f);
+    fputs("[cable]\nclosed = ten\nsource = invented\n", f);
+    assert_int_equal(fclose(f), 0);
+    assert_int_equal(priors_tilt(profiles, share, &e), ERR_FORMAT);
+    profile_path_free(profiles);
+    unlink(path);
+    rmdir(folder);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -246,6 +277,7 @@ int main(void)
         cmocka_unit_test(no_exchange_before_the_rails_are_known),
         cmocka_unit_test(a_test_without_its_means_is_not_offered),
         cmocka_unit_test(the_order_of_the_evidence_does_not_matter),
+        cmocka_unit_test(closed_cases_of_the_shop_tilt_the_shares),
         cmocka_unit_test(nothing_told_leaves_everything_open),
     };
 
