@@ -147,6 +147,22 @@ static void sync_folder(const char *path)
     free(folder);
 }
 
+static void temp_gone(struct out_file *f)
+{
+    free(f->temp_path);
+    f->temp_path = NULL;
+}
+
+enum err out_file_appear(struct out_file *f, struct err_msg *e)
+{
+    if (fflush(f->stream) != 0 || ferror(f->stream))
+        return err_set(e, ERR_IO, "%s: %s", f->path, strerror(errno));
+    if (put_in_place(f) != 0)
+        return err_set(e, ERR_CREATE, "%s: %s", f->path, strerror(errno));
+    temp_gone(f);
+    return ERR_OK;
+}
+
 enum err out_file_commit(struct out_file *f, struct err_msg *e)
 {
     enum err r = ERR_OK;
@@ -155,12 +171,11 @@ enum err out_file_commit(struct out_file *f, struct err_msg *e)
     if (fclose(f->stream) != 0 && r == ERR_OK)
         r = err_set(e, ERR_IO, "%s: %s", f->path, strerror(errno));
     f->stream = NULL;
-    if (r == ERR_OK && put_in_place(f) != 0)
+    if (r == ERR_OK && f->temp_path != NULL && put_in_place(f) != 0)
         r = err_set(e, ERR_CREATE, "%s: %s", f->path, strerror(errno));
     if (r == ERR_OK) {
         sync_folder(f->path);
-        free(f->temp_path);
-        f->temp_path = NULL;
+        temp_gone(f);
     }
     out_file_abort(f);
     return r;

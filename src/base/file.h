@@ -24,6 +24,10 @@ struct out_file {
 /* ERR_CREATE when it cannot be made, exists and replace is false, or is no regular file. A link
  * is followed: what it points to is replaced. */
 enum err out_file_open(struct out_file *f, const char *path, bool replace, struct err_msg *e);
+/* For a file that must be there, as far as it goes, while it is still written: it takes its
+ * name now. After it commit only flushes and closes, and abort leaves the file as it is. Fails
+ * as commit does. */
+enum err out_file_appear(struct out_file *f, struct err_msg *e);
 /* Flush, sync, rename, sync the folder. On failure the temporary is removed and nothing has
  * changed. Either way f is empty afterwards. Without `replace` a file that appeared meanwhile
  * is left alone (ERR_CREATE). */

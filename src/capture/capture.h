@@ -128,6 +128,10 @@ enum err capture_writer_edge(struct capture_writer *w, int64_t tick, enum line l
                              enum level level, struct err_msg *e);
 enum err capture_writer_rail(struct capture_writer *w, int64_t tick, enum rail rail,
                              int32_t millivolt, struct err_msg *e);
+/* For a recording that may end at any moment (.wec alone, else ERR_INTERNAL): the file appears
+ * under its own name with the first call, and what was written so far can be read from it
+ * whatever happens. After it abort leaves the file there, cut short. */
+enum err capture_writer_flush(struct capture_writer *w, struct err_msg *e);
 /* Write the end time and make the file appear. Frees w, also on failure. */
 enum err capture_writer_finish(struct capture_writer *w, int64_t end_tick, struct err_msg *e);
 void capture_writer_abort(struct capture_writer *w); /* NULL allowed; frees w */

@@ -153,5 +153,5 @@ static enum err csv_write_finish(void *state, int64_t end_tick, struct err_msg *
     return c->pending || !c->any || c->stamp > before ? put_row(c, e) : ERR_OK;
 }
 
-const struct format_writer CSV_WRITER = {csv_write_open, csv_write_edge, csv_write_rail,
-                                         csv_write_finish, csv_write_close};
+const struct format_writer CSV_WRITER = {csv_write_open, csv_write_edge,   csv_write_rail,
+                                         NULL,           csv_write_finish, csv_write_close};

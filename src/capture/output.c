@@ -92,6 +92,14 @@ enum err output_printf(struct output *o, struct err_msg *e, const char *fmt, ...
     return output_add(o, text, (size_t)n, e);
 }
 
+enum err output_flush(struct output *o, bool appear, struct err_msg *e)
+{
+    TRY(flush_text(o, false, e));
+    if (fflush(o->file.stream) != 0)
+        return err_set(e, ERR_IO, "%s: writing failed: %s", o->name, strerror(errno));
+    return appear ? out_file_appear(&o->file, e) : ERR_OK;
+}
+
 enum err output_commit(struct output *o, struct err_msg *e)
 {
     TRY(flush_text(o, true, e));

@@ -27,6 +27,9 @@ enum err output_open(struct output *o, const char *path, bool gzip, bool replace
 enum err output_add(struct output *o, const void *bytes, size_t len, struct err_msg *e);
 enum err output_printf(struct output *o, struct err_msg *e, const char *fmt, ...)
     PRINTF_LIKE(3, 4);
+/* Everything added so far is in the file (not for gzip); `appear`: under its own name, where it
+ * stays whatever comes (out_file_appear). */
+enum err output_flush(struct output *o, bool appear, struct err_msg *e);
 /* Make the file appear. */
 enum err output_commit(struct output *o, struct err_msg *e);
 /* Free; the file is thrown away unless it was committed. */

@@ -199,5 +199,5 @@ static enum err vcd_write_finish(void *state, int64_t end_tick, struct err_msg *
     return v->begun ? ERR_OK : begin(v, e);
 }
 
-const struct format_writer VCD_WRITER = {vcd_write_open, vcd_write_edge, vcd_write_rail,
-                                         vcd_write_finish, vcd_write_close};
+const struct format_writer VCD_WRITER = {vcd_write_open, vcd_write_edge,   vcd_write_rail,
+                                         NULL,           vcd_write_finish, vcd_write_close};

@@ -163,5 +163,10 @@ static enum err wec_write_finish(void *state, int64_t end_tick, struct err_msg *
     return put_chunk(w, "END ", 0, end_tick, end_tick, e);
 }
 
-const struct format_writer WEC_WRITER = {wec_write_open, wec_write_edge, wec_write_rail,
-                                         wec_write_finish, wec_write_close};
+static enum err wec_write_flush(void *state, struct err_msg *e)
+{
+    return flush_batch(state, e);
+}
+
+const struct format_writer WEC_WRITER = {wec_write_open,  wec_write_edge,   wec_write_rail,
+                                         wec_write_flush, wec_write_finish, wec_write_close};

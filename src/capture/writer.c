@@ -14,6 +14,7 @@ struct capture_writer {
     uint8_t level[LINE_COUNT];
     int32_t millivolt[RAIL_COUNT];
     bool rail_known[RAIL_COUNT];
+    bool appeared;
 };
 
 bool ticks_to_units(int64_t tick, struct tick t, int64_t unit_fs, int64_t *out)
@@ -104,6 +105,17 @@ enum err capture_writer_rail(struct capture_writer *w, int64_t tick, enum rail r
     w->rail_known[rail] = true;
     w->millivolt[rail] = millivolt;
     return w->format->rail(w->state, tick, rail, millivolt, e);
+}
+
+enum err capture_writer_flush(struct capture_writer *w, struct err_msg *e)
+{
+    if (w->format->flush == NULL)
+        return err_set(e, ERR_INTERNAL, "%s: this format cannot be read before its end",
+                       w->out.name);
+    TRY(w->format->flush(w->state, e));
+    TRY(output_flush(&w->out, !w->appeared, e));
+    w->appeared = true;
+    return ERR_OK;
 }
 
 enum err capture_writer_finish(struct capture_writer *w, int64_t end_tick, struct err_msg *e)

@@ -14,6 +14,8 @@ struct format_writer {
                      struct err_msg *e);
     enum err (*rail)(void *state, int64_t tick, enum rail rail, int32_t millivolt,
                      struct err_msg *e);
+    /* What came so far can be read; NULL where the format cannot. */
+    enum err (*flush)(void *state, struct err_msg *e);
     enum err (*finish)(void *state, int64_t end_tick, struct err_msg *e);
     void (*close)(void *state); /* NULL allowed */
 };

@@ -59,10 +59,15 @@ void sim_machine_input(struct machine *m, enum line line, bool low)
         sim_separator_pulse(&m->separator, now);
 }
 
-void sim_machine_start(struct machine *m, struct world *w, uint64_t seed)
+void sim_machine_absent(struct machine *m, struct world *w)
 {
     *m = (struct machine){.w = w, .spec = &w->spec.machine, .cylinder = -1};
     m->break_at = m->break_end = NEVER;
+}
+
+void sim_machine_start(struct machine *m, struct world *w, uint64_t seed)
+{
+    sim_machine_absent(m, w);
     m->index_last = -NS_PER_S;
     m->placed_cylinder = -1;
     sim_rng_seed(&m->rng, seed, 60);

@@ -44,6 +44,8 @@ struct machine {
 };
 
 void sim_machine_start(struct machine *m, struct world *w, uint64_t seed);
+/* Nobody is there: a guest stands in its place. */
+void sim_machine_absent(struct machine *m, struct world *w);
 void sim_machine_input(struct machine *m, enum line line, bool low);
 int64_t sim_machine_next(const struct machine *m);
 void sim_machine_event(struct machine *m);

@@ -239,6 +239,11 @@ static void pull(struct nets *n, int net, double ohm)
         n->net[net].siemens += 1 / ohm;
 }
 
+static void rise_time(struct net *t)
+{
+    t->rise_ns = (int64_t)(RISE_FACTOR * CABLE_FARAD / t->siemens * 1e9);
+}
+
 static void pull_ups(struct nets *n, const struct nets_options *o)
 {
     bool none = fault_of(o, FAULT_PULL_UPS_MISSING, LINE_NONE) != NULL;
@@ -257,30 +262,58 @@ static void pull_ups(struct nets *n, const struct nets_options *o)
         pull(n, n->drive[l], o->drive_tap_ohm);
     }
     for (int i = 0; i < n->count; i++) {
-        struct net *t = &n->net[i];
-        t->rise_ns = (int64_t)(RISE_FACTOR * CABLE_FARAD / t->siemens * 1e9);
-        t->low = t->grounded;
+        rise_time(&n->net[i]);
+        n->net[i].low = n->net[i].grounded;
     }
+}
+
+void sim_nets_load(struct nets *n, int net, double siemens)
+{
+    if (net == NET_NONE)
+        return;
+    n->net[net].siemens += siemens;
+    rise_time(&n->net[net]);
+}
+
+static enum err join_all(struct build *b, const struct nets_options *o, struct rng *r,
+                         struct err_msg *e)
+{
+    *b = (struct build){.o = o};
+    for (int i = 0; i < NODES; i++)
+        b->parent[i] = i;
+    b->ribbon = strncmp(profile_name(o->cable), "ribbon", 6) == 0;
+    b->pins_machine = cable_pins(o->cable);
+    b->pins_drive = cable_drive_pins(o->cable);
+    if (b->pins_machine >= PINS_MAX || b->pins_drive >= PINS_MAX)
+        return err_set(e, ERR_FORMAT, "%s: more pins than the simulator holds",
+                       profile_name(o->cable));
+    TRY(check(o, b->ribbon, e));
+    grounds(b);
+    conductors(b, r);
+    logic_inside(b);
+    plugs(b, r);
+    return ERR_OK;
 }
 
 enum err sim_nets_build(struct nets *n, const struct nets_options *o, struct rng *r,
                         struct err_msg *e)
 {
-    struct build b = {.o = o};
-    for (int i = 0; i < NODES; i++)
-        b.parent[i] = i;
-    b.ribbon = strncmp(profile_name(o->cable), "ribbon", 6) == 0;
-    b.pins_machine = cable_pins(o->cable);
-    b.pins_drive = cable_drive_pins(o->cable);
-    if (b.pins_machine >= PINS_MAX || b.pins_drive >= PINS_MAX)
-        return err_set(e, ERR_FORMAT, "%s: more pins than the simulator holds",
-                       profile_name(o->cable));
-    TRY(check(o, b.ribbon, e));
-    grounds(&b);
-    conductors(&b, r);
-    logic_inside(&b);
-    plugs(&b, r);
+    struct build b;
+    TRY(join_all(&b, o, r, e));
     name_nets(n, &b);
     pull_ups(n, o);
+    return ERR_OK;
+}
+
+enum err sim_nets_pins(struct pin_groups *g, const struct nets_options *o, struct rng *r,
+                       struct err_msg *e)
+{
+    struct build b;
+    TRY(join_all(&b, o, r, e));
+    for (int p = 0; p < PINS_MAX; p++) {
+        g->group[0][p] = find(&b, node(MACHINE_HEADER, p));
+        g->group[1][p] = find(&b, node(DRIVE_HEADER, p));
+    }
+    g->ground = find(&b, GROUND);
     return ERR_OK;
 }

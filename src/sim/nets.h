@@ -51,6 +51,18 @@ struct nets_options {
 enum err sim_nets_build(struct nets *n, const struct nets_options *o, struct rng *r,
                         struct err_msg *e);
 
+/* One pull-up more (siemens) at a net, or one less (negative). */
+void sim_nets_load(struct nets *n, int net, double siemens);
+
+/* A cable between two sockets and nothing else: which header pins are joined. */
+struct pin_groups {
+    int group[2][PINS_MAX]; /* by pin, from 1, of the machine's and the drive's plug */
+    int ground;             /* the group of the sockets' ground */
+};
+/* o: cable and faults are used. */
+enum err sim_nets_pins(struct pin_groups *g, const struct nets_options *o, struct rng *r,
+                       struct err_msg *e);
+
 /* true where a and b are next to one another on the signal row of the cable. */
 bool sim_nets_neighbours(const struct profile *cable, enum line a, enum line b);
 

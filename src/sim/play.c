@@ -73,17 +73,23 @@ static void add_port(struct world *w, int net, enum port_kind kind, enum line li
         w->port[w->ports++] = (struct port){kind, line, net};
 }
 
+static bool guest_hears(const struct world *w, bool at_machine, bool at_drive)
+{
+    return w->guest != NULL && (w->guest->at_drive_end ? at_drive : at_machine);
+}
+
 static void ports(struct world *w)
 {
+    bool machine = w->guest == NULL || !w->guest->for_machine;
     for (int net = 0; net < w->nets.count; net++) {
         w->first_port[net] = w->ports;
         for (int i = 0; i < LINE_COUNT; i++) {
             enum line line = (enum line)i;
             bool at_machine = w->nets.machine[i] == net;
             bool at_drive = w->nets.drive[i] == net;
-            if (at_machine && (w->spec.machine.lines & LINE_BIT(line)))
+            if (machine && at_machine && (w->spec.machine.lines & LINE_BIT(line)))
                 add_port(w, net, PORT_MACHINE, line);
-            if (at_drive && (w->spec.drive.lines & LINE_BIT(line)))
+            if (!w->no_drive && at_drive && (w->spec.drive.lines & LINE_BIT(line)))
                 add_port(w, net, PORT_DRIVE, line);
             if (at_drive && w->has_other && (w->spec.drive.lines & LINE_BIT(line)))
                 add_port(w, net, PORT_OTHER_DRIVE, line);
@@ -91,6 +97,8 @@ static void ports(struct world *w)
                 add_port(w, net, PORT_TAP_MACHINE, line);
             if (at_drive && (w->tap[1].info.lines & LINE_BIT(line)))
                 add_port(w, net, PORT_TAP_DRIVE, line);
+            if (guest_hears(w, at_machine, at_drive))
+                add_port(w, net, PORT_GUEST, line);
         }
     }
     w->first_port[w->nets.count] = w->ports;
@@ -108,12 +116,27 @@ static enum err bus(struct world *w, const struct sim_options *o, struct rng *r,
                              .drive_pull_ohm = terminator_ohm(o),
                              .machine_tap_ohm = w->tap[0].info.pull_up_ohm,
                              .drive_tap_ohm = w->tap[1].info.pull_up_ohm};
+    if (w->guest != NULL && w->guest->for_machine)
+        n.machine_pull_ohm = 0;
+    if (w->no_drive)
+        n.drive_pull_ohm = 0;
     TRY(sim_nets_build(&w->nets, &n, r, e));
     ports(w);
     return ERR_OK;
 }
 
 enum err sim_play_open(const struct sim_options *o, struct sim_play **out, struct err_msg *e)
+{
+    return sim_play_open_with(o, NULL, out, e);
+}
+
+struct world *sim_play_world(struct sim_play *p)
+{
+    return &p->world;
+}
+
+enum err sim_play_open_with(const struct sim_options *o, const struct guest *guest,
+                            struct sim_play **out, struct err_msg *e)
 {
     if (o->machine == NULL || o->drive == NULL || o->cable == NULL)
         return err_set(e, ERR_USAGE, "a machine, a drive and a cable are needed");
@@ -124,7 +147,10 @@ enum err sim_play_open(const struct sim_options *o, struct sim_play **out, struc
     struct rng r;
     enum err err = sim_spec_make(&w->spec, &w->disk, o, e);
     w->flux_ns = (int64_t)(o->flux_seconds * 1e9);
-    w->has_other = sim_spec_has(&w->spec, FAULT_SELECT_SHARED);
+    w->guest = guest;
+    w->hold_at = NEVER;
+    w->no_drive = guest != NULL && guest->for_drive;
+    w->has_other = !w->no_drive && sim_spec_has(&w->spec, FAULT_SELECT_SHARED);
     sim_rng_seed(&r, o->seed, 70);
     for (int i = 0; i < TAPS; i++)
         tap_make(w, i, o, &r);
@@ -196,7 +222,8 @@ static void start_parts(struct world *w)
     w->weak_low = sim_spec_has(s, FAULT_TERMINATOR_DOUBLE);
     w->flux_until = w->bounce_at = NEVER;
     w->end = SESSION_LONGEST_NS;
-    sim_drive_start(&w->drive, w, PARTY_DRIVE, &s->drive, &w->disk, seed);
+    if (!w->no_drive)
+        sim_drive_start(&w->drive, w, PARTY_DRIVE, &s->drive, &w->disk, seed);
     if (w->has_other) {
         w->other_disk = w->disk;
         w->other_disk.seed ^= 0x5DEECE66D;
@@ -206,7 +233,24 @@ static void start_parts(struct world *w)
         sim_drive_start(&w->other, w, PARTY_OTHER_DRIVE, &s->drive, &w->other_disk, seed + 7);
         w->other.cylinder += 2;
     }
-    sim_machine_start(&w->machine, w, seed);
+    if (w->guest != NULL && w->guest->for_machine)
+        sim_machine_absent(&w->machine, w);
+    else
+        sim_machine_start(&w->machine, w, seed);
+}
+
+enum err sim_play_begin(struct sim_play *p, const struct sim_sink *sink, struct err_msg *e)
+{
+    struct world *w = &p->world;
+    w->tap[0].sink = w->tap[1].sink = sink;
+    w->silent = true;
+    start_parts(w);
+    enum err err = start_taps(w, sink);
+    if (err != ERR_OK)
+        return err_set(e, err, "the session could not be begun");
+    w->silent = false;
+    tell_parts(w);
+    return ERR_OK;
 }
 
 enum err sim_play_run(struct sim_play *p, const struct sim_sink *sink, struct sim_result *out,
@@ -214,12 +258,7 @@ enum err sim_play_run(struct sim_play *p, const struct sim_sink *sink, struct si
 {
     struct world *w = &p->world;
     *out = (struct sim_result){.outcome = "unknown"};
-    w->tap[0].sink = w->tap[1].sink = sink;
-    w->silent = true;
-    start_parts(w);
-    TRY(start_taps(w, sink));
-    w->silent = false;
-    tell_parts(w);
+    TRY(sim_play_begin(p, sink, e));
     sim_machine_session(&w->machine, out);
     for (int i = 0; i < TAPS && w->err == ERR_OK; i++)
         w->err = sim_tap_finish(&w->tap[i], w->now, &out->end_tick[i]);

@@ -36,6 +36,15 @@ struct sim_play;
 struct spec;
 
 enum err sim_play_open(const struct sim_options *o, struct sim_play **out, struct err_msg *e);
+/* The same with a guest on the bus (world.h), borrowed until close. */
+struct guest;
+enum err sim_play_open_with(const struct sim_options *o, const struct guest *guest,
+                            struct sim_play **out, struct err_msg *e);
+/* Time and the parts, for a guest to act on. */
+struct world *sim_play_world(struct sim_play *p);
+/* Set the parts up at time 0; what sim_play_run begins with. For a guest that lets time go on
+ * by itself (sim_world_run), in place of sim_play_run. */
+enum err sim_play_begin(struct sim_play *p, const struct sim_sink *sink, struct err_msg *e);
 void sim_play_info(const struct sim_play *p, int tap, struct sim_tap_info *out);
 const struct spec *sim_play_spec(const struct sim_play *p);
 /* Once. */

@@ -32,6 +32,8 @@ static void tell(struct world *w, int net, bool low)
             sim_drive_input(&w->drive, p->line, low);
         else if (p->kind == PORT_OTHER_DRIVE)
             sim_drive_input(&w->other, p->line, low);
+        else if (p->kind == PORT_GUEST)
+            w->guest->input(w->guest->ctx, p->line, low);
     }
 }
 
@@ -185,7 +187,11 @@ static int64_t earlier(int64_t a, int64_t b)
 
 static int64_t next_event(const struct world *w)
 {
-    int64_t next = earlier(sim_drive_next(&w->drive), sim_machine_next(&w->machine));
+    int64_t next = sim_machine_next(&w->machine);
+    if (!w->no_drive)
+        next = earlier(next, sim_drive_next(&w->drive));
+    if (w->guest != NULL)
+        next = earlier(next, w->guest->next(w->guest->ctx));
     if (w->has_other)
         next = earlier(next, sim_drive_next(&w->other));
     for (int i = 0; i < w->risings; i++)
@@ -201,11 +207,13 @@ static void due(struct world *w)
     glitches_go(w);
     if (w->bounce_at <= w->now)
         bounce(w);
-    if (sim_drive_next(&w->drive) <= w->now)
+    if (!w->no_drive && sim_drive_next(&w->drive) <= w->now)
         sim_drive_event(&w->drive);
     if (w->has_other && sim_drive_next(&w->other) <= w->now)
         sim_drive_event(&w->other);
     sim_machine_event(&w->machine);
+    if (w->guest != NULL && w->guest->next(w->guest->ctx) <= w->now)
+        w->guest->event(w->guest->ctx);
     if (w->flux_until <= w->now) {
         w->flux_until = NEVER;
         flux_window(w, false);
@@ -215,6 +223,11 @@ static void due(struct world *w)
 void sim_world_step(struct world *w, int64_t t)
 {
     int64_t next = next_event(w);
+    while (w->guest != NULL && earlier(next, t) > w->hold_at) {
+        w->now = w->now > w->hold_at ? w->now : w->hold_at;
+        w->guest->hold(w->guest->ctx);
+        next = next_event(w); /* who held it may have pulled lines */
+    }
     if (next > t) {
         w->now = t;
         return;

@@ -15,12 +15,30 @@
 #define PORTS_MAX    (6 * LINE_COUNT)
 #define GLITCHES_MAX 16
 
-enum port_kind { PORT_MACHINE, PORT_DRIVE, PORT_OTHER_DRIVE, PORT_TAP_MACHINE, PORT_TAP_DRIVE };
+enum port_kind {
+    PORT_MACHINE,
+    PORT_DRIVE,
+    PORT_OTHER_DRIVE,
+    PORT_TAP_MACHINE,
+    PORT_TAP_DRIVE,
+    PORT_GUEST
+};
 
 struct port {
     enum port_kind kind;
     enum line line;
     int net;
+};
+
+/* Somebody else on the bus, beside a party or in its place: an adapter. */
+struct guest {
+    void *ctx;
+    bool for_machine, for_drive; /* stands in the place of that party */
+    bool at_drive_end;           /* listens there */
+    void (*input)(void *ctx, enum line line, bool low);
+    int64_t (*next)(void *ctx); /* time of its next event, or NEVER */
+    void (*event)(void *ctx);
+    void (*hold)(void *ctx); /* time has come to hold_at and may not go on */
 };
 
 struct glitch {
@@ -39,6 +57,7 @@ struct world {
     struct disk disk, other_disk;
     struct drive drive, other;
     bool has_other;
+    bool no_drive; /* a guest stands in its place */
     struct machine machine;
     struct tap tap[2];
     struct glitch glitch[GLITCHES_MAX];
@@ -48,6 +67,8 @@ struct world {
     int64_t bounce_at; /* ground shift while the motor starts, or NEVER */
     struct rng rng;    /* of faults on the bus */
     bool ringing, no_ground, weak_low;
+    const struct guest *guest; /* NULL: nobody */
+    int64_t hold_at;
     bool silent;                 /* before time begins: parts are set up and nobody is told */
     int64_t flux_ns, flux_until; /* RDATA is recorded until then */
     enum err err;                /* first failure of a part: memory or the sink */
