@@ -1,20 +1,21 @@
 /* Speed along the stretch from intervals alone: no phase, so splices and slips do no harm. The
  * tracked clock is then held near it. */
 #include "signal/flux_private.h"
+#include "signal/lanes.h"
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #define STEADY_VAR                                                                             \
     0.045 /* of intervals about whole cells, above which a span tells no speed                 \
            */
-#define LEGAL_SHARE  0.75F
+#define LEGAL_SHARE  0.75
 #define DRIFT_MAX    0.35 /* off the stretch's cell: spindles starting up and running down */
 #define SMOOTH_REACH 2
 #define ROUNDS       2
-#define FIT_LEN      64       /* intervals of a span that tell its speed well enough */
-#define TRIED_MOST   64       /* spans tried for the steadiest */
-#define ROUNDER      12582912 /* 1.5 x 2^23: adding it rounds a float to a whole number */
+#define FIT_LEN      64 /* intervals of a span that tell its speed well enough */
+#define TRIED_MOST   64 /* spans tried for the steadiest */
 
 struct span_fit {
     double rate; /* cells a ps */
@@ -22,34 +23,55 @@ struct span_fit {
     bool steady;
 };
 
+/* Sums over intervals, counting those whose nearest step the code allows. */
+struct fit_sums {
+    double dn, dd, square, legal;
+};
+
+static struct fit_sums sums_of(const uint32_t *interval_ps, size_t n, double rate, float low,
+                               float high)
+{
+    const lanes r = lanes_all((float)rate);
+    const lanes zero = lanes_all(0);
+    const lanes one = lanes_all(1);
+    lanes dn = zero;
+    lanes dd = zero;
+    lanes square = zero;
+    lanes legal = zero;
+    for (size_t i = 0; i < n; i += LANES) {
+        uint32_t last[LANES] = {0}; /* steps of 0 are not allowed */
+        const uint32_t *d = interval_ps + i;
+        if (n - i < LANES) {
+            memcpy(last, d, (n - i) * sizeof *d);
+            d = last;
+        }
+        lanes cells = lanes_load(d) * r;
+        lanes step = lanes_nearest(cells);
+        lane_ints allowed = (step >= low) & (step <= high);
+        lanes off = lanes_choose(allowed, cells - step, zero);
+        lanes counted = lanes_choose(allowed, cells, zero);
+        dn += counted * step;
+        dd += counted * counted;
+        square += off * off;
+        legal += lanes_choose(allowed, one, zero);
+    }
+    return (struct fit_sums){(double)lanes_sum(dn), (double)lanes_sum(dd),
+                             (double)lanes_sum(square), (double)lanes_sum(legal)};
+}
+
 /* Least squares for d = step / rate, twice: the second time with better steps. */
 static struct span_fit span_fit(const struct cells *c, size_t from, size_t to, double rate)
 {
-    const float low = (float)c->code.step_min;
-    const float high = (float)c->code.step_max;
     struct span_fit f = {rate, 1, false};
     to = to - from > FIT_LEN ? from + FIT_LEN : to;
     for (int round = 0; round < ROUNDS; round++) {
-        float r = (float)f.rate;
-        float dn = 0;
-        float dd = 0;
-        float square = 0;
-        float legal = 0;
-        for (size_t i = from; i < to; i++) {
-            float cells = (float)c->flux->interval_ps[i] * r;
-            float step = (cells + (float)ROUNDER) - (float)ROUNDER;
-            float count = step >= low && step <= high ? 1.0F : 0.0F;
-            float off = cells - step;
-            dn += count * cells * step;
-            dd += count * cells * cells;
-            square += count * off * off;
-            legal += count;
-        }
-        if (legal < LEGAL_SHARE * (float)(to - from)) {
+        struct fit_sums s = sums_of(c->flux->interval_ps + from, to - from, f.rate,
+                                    (float)c->code.step_min, (float)c->code.step_max);
+        if (s.legal < LEGAL_SHARE * (double)(to - from)) {
             return (struct span_fit){rate, 1, false};
         }
-        f.var = (double)(square / legal);
-        f.rate *= (double)(dn / dd);
+        f.var = s.square / s.legal;
+        f.rate *= s.dn / s.dd;
     }
     double off = f.rate * c->code.cell_ps - 1;
     f.steady = f.var < STEADY_VAR && fabs(off) < DRIFT_MAX;
