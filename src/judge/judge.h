@@ -24,6 +24,8 @@ struct fault_share {
     char text[160]; /* what it is, for people */
 };
 
+#define OUTCOMES_MAX 4
+
 struct next_test {
     char test[160], why[200], caution[200];
     double minutes, bits;
@@ -31,7 +33,9 @@ struct next_test {
     size_t need_count;
     char first[4][120]; /* what must be done before */
     size_t first_count;
-    char risk[12]; /* none disk drive machine person */
+    char risk[12];                   /* none disk drive machine person */
+    char outcome[OUTCOMES_MAX][120]; /* what the likely answers would then mean */
+    size_t outcome_count;
     bool exchange; /* a drive, machine or supply joins the set */
     bool rail;     /* measures a supply rail */
 };

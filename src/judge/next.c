@@ -12,6 +12,8 @@
 #define TESTS_MAX 64
 #define SHOWN_MAX 5
 #define BITS_MIN  0.005
+/* Answers rarer than this are not worth a line. */
+#define OUTCOME_MIN 0.05
 /* A look at the suspect: minutes, and how often it misses a fault that is there or shows one
  * that is not (our own guesses). */
 #define CONFIRM_MINUTES  5
@@ -61,13 +63,12 @@ static void ask(const struct inference *n, size_t h, const struct feature *f, do
 }
 
 /* Hypotheses of no state of their own (in no list) answer like a coin. */
-double next_gain_bits(const struct inference *n, const struct feature *f)
+static double *answers_of(const struct inference *n, const struct feature *f)
 {
     double *answer = calloc(n->hyp_count * (size_t)f->answers + 1, sizeof *answer);
-    double bits = 0;
 
     if (!answer)
-        return 0;
+        return NULL;
     for (size_t h = 0; h < n->hyp_count; h++) {
         double *to = answer + h * (size_t)f->answers;
 
@@ -80,8 +81,65 @@ double next_gain_bits(const struct inference *n, const struct feature *f)
         else if (n->hyp[h].kind != HYP_UNLISTED && n->hyp[h].kind != HYP_UNEXPLAINED)
             ask(n, h, f, to);
     }
-    bits =
-        engine_gain_bits(n->posterior, n->end_of, n->hyp_count, END_COUNT, answer, f->answers);
+    return answer;
+}
+
+static double bits_of(const struct inference *n, const struct feature *f, const double *answer)
+{
+    return answer ? engine_gain_bits(n->posterior, n->end_of, n->hyp_count, END_COUNT, answer,
+                                     f->answers)
+                  : 0;
+}
+
+double next_gain_bits(const struct inference *n, const struct feature *f)
+{
+    double *answer = answers_of(n, f);
+    double bits = bits_of(n, f, answer);
+
+    free(answer);
+    return bits;
+}
+
+static const char *answer_word(const struct feature *f, int k, char out[TOLD_WORD_MAX])
+{
+    static const char *const swaps[] = {"it works", "it fails", "it works sometimes"};
+    static const char *const rails[] = {"in limits", "it dips", "it is missing"};
+
+    if (f->kind == FEATURE_TOLD)
+        return told_word((enum told_question)f->sig2, k, out);
+    return f->kind == FEATURE_RAIL ? rails[k] : swaps[k];
+}
+
+/* What an answer would then mean: the end that it would leave in front. */
+static void say_outcome(const struct inference *n, const struct feature *f,
+                        const double *answer, int k, struct next_test *t)
+{
+    double end[END_COUNT] = {0}, chance = 0;
+    char word[TOLD_WORD_MAX];
+    int best = 0;
+
+    for (size_t h = 0; h < n->hyp_count; h++) {
+        double p = n->posterior[h] * answer[h * (size_t)f->answers + (size_t)k];
+
+        end[n->end_of[h]] += p;
+        chance += p;
+    }
+    for (int e = 1; e < END_COUNT; e++)
+        best = end[e] > end[best] ? e : best;
+    if (chance < OUTCOME_MIN || t->outcome_count == OUTCOMES_MAX)
+        return;
+    snprintf(t->outcome[t->outcome_count++], sizeof t->outcome[0], "%s: then %s, %.0f %%",
+             answer_word(f, k, word), end_shown((enum end)best), 100 * end[best] / chance);
+}
+
+static double weigh_question(const struct inference *n, const struct feature *f,
+                             struct next_test *t)
+{
+    double *answer = answers_of(n, f);
+    double bits = bits_of(n, f, answer);
+
+    for (int k = 0; answer && k < f->answers; k++)
+        say_outcome(n, f, answer, k, t);
     free(answer);
     return bits;
 }
@@ -161,7 +219,7 @@ static double test_gain(const struct case_file *c, const struct inference *n, co
     }
     f.answers = f.kind == FEATURE_TOLD ? told_row((enum told_question)f.sig2)->answers
                                        : feature_answers(f.kind);
-    return asked_already(n, &f) ? 0 : next_gain_bits(n, &f);
+    return asked_already(n, &f) ? 0 : weigh_question(n, &f, t);
 }
 
 static void put(char *out, size_t max, const char *text)

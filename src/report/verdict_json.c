@@ -89,11 +89,15 @@ static json_t *next_part(const struct next_test *t, bool *failed)
     json_t *o = json_object();
     json_t *needs = json_array();
     json_t *first = json_array();
+    json_t *outcomes = json_array();
     for (size_t i = 0; i < t->need_count; i++) {
         json_push(needs, json_text(t->needs[i]), failed);
     }
     for (size_t i = 0; i < t->first_count; i++) {
         json_push(first, json_text(t->first[i]), failed);
+    }
+    for (size_t i = 0; i < t->outcome_count; i++) {
+        json_push(outcomes, json_text(t->outcome[i]), failed);
     }
     json_put(o, "test", json_text(t->test), failed);
     json_put(o, "why", json_text(t->why), failed);
@@ -101,6 +105,7 @@ static json_t *next_part(const struct next_test *t, bool *failed)
     json_put(o, "bits", json_number(t->bits, 3), failed);
     json_put(o, "needs", needs, failed);
     json_put(o, "first", first, failed);
+    json_put(o, "outcomes", outcomes, failed);
     json_put(o, "risk", json_text(t->risk[0] != '\0' ? t->risk : "none"), failed);
     json_put(o, "caution", json_text(t->caution), failed);
     return o;

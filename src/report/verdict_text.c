@@ -189,6 +189,9 @@ static enum err next_one(const struct next_test *t, size_t number, const struct 
     for (size_t i = 0; i < t->first_count; i++) {
         TRY(text_wrap(out, 5, i == 0 ? "first:" : "", 12, t->first[i]));
     }
+    for (size_t i = 0; i < t->outcome_count; i++) {
+        TRY(text_wrap(out, 5, i == 0 ? "if:" : "", 12, t->outcome[i]));
+    }
     if (t->risk[0] != '\0' && strcmp(t->risk, "none") != 0) {
         TRY(text_tinted(out, s, TINT_WARN, 5, "risk:", 12, t->risk));
     }

@@ -127,6 +127,10 @@ static void nothing_told_leaves_everything_open(void **state)
     judge_text(HEAD, &v);
     assert_int_equal(v.grade, GRADE_UNDECIDED);
     assert_true(v.next_count > 0);
+    for (size_t i = 0; i < v.next_count; i++) { /* each says what its answers would mean */
+        assert_true(v.next[i].outcome_count > 0);
+        assert_non_null(strstr(v.next[i].outcome[0], ": then "));
+    }
     verdict_release(&v);
 }
 
