@@ -9,6 +9,7 @@
 #define FREE_LINES_MAX 4
 #define ROUNDS         16    /* the parts are fitted in turn, each to what the others leave */
 #define GRID           4     /* frequencies tried for each that can be told apart */
+#define HALVINGS       16    /* of the step by which a frequency is refined */
 #define LOW_HZ         0.5   /* slower is drift from turn to turn */
 #define LOW_SWINGS     0.75  /* of the stretch: fewer are no line */
 #define LINE_SURE      5.0   /* standard deviations from which a line counts */
@@ -122,7 +123,9 @@ static struct wave strongest(const struct apart *a)
     double turns = (double)a->curve->turns;
     double low = fmax(LOW_HZ * a->curve->turn_ns / NS_PER_S, LOW_SWINGS / turns);
     struct wave best = {0};
-    for (double o = low; o <= SPEED_ORDERS; o += 1 / (GRID * turns)) {
+    int tried = (int)((SPEED_ORDERS - low) * GRID * turns);
+    for (int i = 0; i <= tried; i++) {
+        double o = low + i / (GRID * turns);
         if (repeats(a, o)) {
             continue;
         }
@@ -135,7 +138,9 @@ static struct wave strongest(const struct apart *a)
 /* The frequency nearby that takes most out of the rest. */
 static struct wave refine(const struct apart *a, struct wave best)
 {
-    for (double step = 0.5 / (GRID * a->curve->turns); step > 1e-5; step /= 2) {
+    double step = 1.0 / (GRID * a->curve->turns);
+    for (int i = 0; i < HALVINGS; i++) {
+        step /= 2;
         struct wave lower = fit(a, best.orders - step);
         struct wave upper = fit(a, best.orders + step);
         best = lower.taken > best.taken ? lower : best;
