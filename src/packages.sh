@@ -1,7 +1,7 @@
 # Sourced by src/try.sh and tests/run.sh: Debian packages, and steps that are quiet unless they fail.
 
 # What building the program takes.
-BUILD_PACKAGES="gcc libc6-dev cmake ninja-build pkg-config zlib1g-dev libinih-dev libjansson-dev"
+BUILD_PACKAGES="gcc libc6-dev cmake ninja-build pkg-config zlib1g-dev libinih-dev libjansson-dev libusb-1.0-0-dev"
 
 die() {
   echo "$(basename "$0"): $*" >&2
