@@ -107,3 +107,13 @@ bool line_is_motor(enum line line)
 {
     return line == LINE_MOTOR || line == LINE_MOTOR0 || line == LINE_MOTOR1;
 }
+
+enum line line_by_part(const char *text, size_t len)
+{
+    char name[16];
+    if (len == 0 || len >= sizeof name)
+        return LINE_NONE;
+    memcpy(name, text, len);
+    name[len] = '\0';
+    return line_by_name(name);
+}

@@ -58,6 +58,8 @@ const char *rail_name(enum rail rail);
 /* Exact name in any case, no affixes. LINE_NONE where it is none. */
 enum line line_by_name(const char *name);
 enum rail rail_by_name(const char *name);
+/* The same for the first len bytes of a text. */
+enum line line_by_part(const char *text, size_t len);
 
 /* The contract's rule for a variable in a file: any case; with or without a leading '/' or 'n';
  * a trailing '#', "_n", "_b" or a bit range "[0]". name need not end in NUL. */

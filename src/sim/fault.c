@@ -79,16 +79,6 @@ static const struct {
     {"setup.lead.", ".open", FAULT_LEAD_OPEN, BY_ANY},
 };
 
-static enum line line_of(const char *text, size_t len)
-{
-    char name[16];
-    if (len == 0 || len >= sizeof name)
-        return LINE_NONE;
-    memcpy(name, text, len);
-    name[len] = '\0';
-    return line_by_name(name);
-}
-
 /* The part of name between before and after, or NULL. */
 static const char *between(const char *name, const char *before, const char *after, size_t *len)
 {
@@ -110,8 +100,8 @@ static bool parse_join(const char *name, struct fault *out)
         return false;
     size_t first = (size_t)(plus - pair);
     out->kind = FAULT_CABLE_JOIN;
-    out->a = line_of(pair, first);
-    out->b = line_of(plus + 1, len - first - 1);
+    out->a = line_by_part(pair, first);
+    out->b = line_by_part(plus + 1, len - first - 1);
     return out->a != LINE_NONE && out->b != LINE_NONE && out->a != out->b;
 }
 
@@ -131,7 +121,7 @@ enum err sim_fault_parse(const char *name, struct fault *out, struct err_msg *e)
     for (size_t i = 0; i < sizeof line_names / sizeof line_names[0]; i++) {
         size_t len = 0;
         const char *text = between(name, line_names[i].before, line_names[i].after, &len);
-        enum line line = text != NULL ? line_of(text, len) : LINE_NONE;
+        enum line line = text != NULL ? line_by_part(text, len) : LINE_NONE;
         if (line == LINE_NONE)
             continue;
         bool way = line_names[i].driven == BY_ANY ||

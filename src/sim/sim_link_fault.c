@@ -54,16 +54,6 @@ size_t sim_link_faults(const struct sim_link_fault_name **out)
     return sizeof names / sizeof names[0];
 }
 
-static enum line line_of(const char *text, size_t len)
-{
-    char name[16];
-    if (len == 0 || len >= sizeof name)
-        return LINE_NONE;
-    memcpy(name, text, len);
-    name[len] = '\0';
-    return line_by_name(name);
-}
-
 static bool parse_one(const char *name, struct link_fault *out)
 {
     size_t len = strlen(name);
@@ -85,8 +75,8 @@ static bool parse_one(const char *name, struct link_fault *out)
         if (kinds[i].pair && plus == NULL)
             continue;
         size_t first = plus != NULL ? (size_t)(plus - line) : n;
-        out->a = line_of(line, first);
-        out->b = plus != NULL ? line_of(plus + 1, n - first - 1) : LINE_NONE;
+        out->a = line_by_part(line, first);
+        out->b = plus != NULL ? line_by_part(plus + 1, n - first - 1) : LINE_NONE;
         if (out->a != LINE_NONE && (plus == NULL || (out->b != LINE_NONE && out->b != out->a)))
             return true;
     }
