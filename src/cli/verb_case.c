@@ -140,10 +140,7 @@ static enum err note_place(char *word, const char **section, const char **key,
     *key = word;
     *section = NULL;
     for (size_t i = 0; i < count && *section == NULL; i++) {
-        bool plain = strcmp(known[i].section, "case") == 0 ||
-                     strcmp(known[i].section, "observed") == 0 ||
-                     strcmp(known[i].section, "selfcheck") == 0 ||
-                     strcmp(known[i].section, "have") == 0;
+        bool plain = !case_section_named(known[i].section);
         *section = plain && strcmp(known[i].key, word) == 0 ? known[i].section : NULL;
     }
     return *section != NULL

@@ -7,6 +7,7 @@
 #include <string.h>
 
 #define ANSWER_BYTES_MAX 200
+#define ANSWERS_MAX      100 /* more than any key has words */
 /* Below this a question tells next to nothing. */
 #define TELLS_BITS 0.01
 
@@ -53,47 +54,36 @@ static bool line_in(char out[ANSWER_BYTES_MAX])
     return true;
 }
 
-static const char *word_of_number(const struct case_key *key, long number, char *out,
-                                  size_t max)
-{
-    const char *v = key->values;
-    for (; number > 1 && *v != '\0'; number--) {
-        v += strcspn(v, "|");
-        v += *v == '|';
-    }
-    (void)snprintf(out, max, "%.*s", (int)strcspn(v, "|"), v);
-    return out;
-}
-
 static void put(const struct case_key *key)
 {
-    const char *v = key->values;
+    char word[CASE_WORD_MAX];
     (void)fprintf(stderr, "\n%s\n", key->question);
-    for (int i = 1; *v != '\0'; i++) {
-        (void)fprintf(stderr, "  %d  %.*s\n", i, (int)strcspn(v, "|"), v);
-        v += strcspn(v, "|");
-        v += *v == '|';
+    for (int i = 0; case_word(key, i, word)[0] != '\0'; i++) {
+        (void)fprintf(stderr, "  %d  %s\n", i + 1, word);
     }
     (void)fprintf(stderr, "number or word; empty to skip, . to stop> ");
 }
 
 /* What the person says: a word of the key in out, "" to skip. false: stop. */
-static bool hear(const struct case_key *key, char out[ANSWER_BYTES_MAX])
+static bool hear(const struct case_key *key, char out[CASE_WORD_MAX])
 {
     char said[ANSWER_BYTES_MAX];
     put(key);
     while (line_in(said)) {
         char *end = NULL;
         long number = strtol(said, &end, 10);
+        int place = case_word_place(key, said);
         if (strcmp(said, ".") == 0) {
             return false;
         }
-        if (said[0] == '\0' || case_value_is_allowed(key, said)) {
-            (void)snprintf(out, ANSWER_BYTES_MAX, "%s", said);
+        out[0] = '\0';
+        if (said[0] == '\0') {
             return true;
         }
-        if (*end == '\0' && number > 0 &&
-            word_of_number(key, number, out, ANSWER_BYTES_MAX)[0] != '\0') {
+        if (place < 0 && *end == '\0' && number > 0 && number < ANSWERS_MAX) {
+            place = (int)number - 1;
+        }
+        if (place >= 0 && case_word(key, place, out)[0] != '\0') {
             return true;
         }
         (void)fprintf(stderr, "one of the numbers or words above> ");
@@ -106,7 +96,7 @@ static enum err ask_one(struct asking *k, struct case_edit *x, bool *more, struc
 {
     const struct told_row *row = NULL;
     const struct case_key *key = NULL;
-    char word[ANSWER_BYTES_MAX];
+    char word[CASE_WORD_MAX];
     TRY(next_question(k, x, &row, e));
     *more = row != NULL;
     key = *more ? case_key_find(row->section, row->key) : NULL;

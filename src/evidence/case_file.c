@@ -229,7 +229,7 @@ static enum err take(struct reader *r, const struct ini_entry *x)
     if (key == NULL) {
         return bad_key(r, x, word);
     }
-    if (!case_value_is_allowed(key, x->value)) {
+    if (!case_value_fits(key, x->value)) {
         return bad_value(r, x, key);
     }
     if (strcmp(word, "case") == 0) {

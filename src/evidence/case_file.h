@@ -108,8 +108,14 @@ size_t case_keys(const struct case_key **out);
 /* NULL where there is none. */
 const struct case_key *case_key_find(const char *section, const char *key);
 
-/* Is this value one that the key allows? */
-bool case_value_is_allowed(const struct case_key *key, const char *value);
+/* The words of a key whose values are words between bars, by their place from 0: the place of a
+ * word (-1: it is none), and the word of a place ("" behind the last). */
+#define CASE_WORD_MAX 32
+int case_word_place(const struct case_key *key, const char *word);
+const char *case_word(const struct case_key *key, int place, char out[CASE_WORD_MAX]);
+
+/* Can the section be given several times, each with a name? */
+bool case_section_named(const char *section);
 
 /* The allowed values in words. */
 #define CASE_VALUES_TEXT_MAX 400

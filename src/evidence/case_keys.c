@@ -155,6 +155,12 @@ const struct case_section *case_section_find(const char *word)
     return NULL;
 }
 
+bool case_section_named(const char *section)
+{
+    const struct case_section *s = case_section_find(section);
+    return s != NULL && s->name == NAME_NEEDED;
+}
+
 const char *case_nearest_key(const char *section, const char *key)
 {
     const char *best = NULL;

@@ -176,7 +176,34 @@ static bool matches_list(const char *values, const char *value)
     }
 }
 
-bool case_value_is_allowed(const struct case_key *key, const char *value)
+int case_word_place(const struct case_key *key, const char *word)
+{
+    size_t len = strlen(word);
+    const char *list = key->values;
+    for (int place = 0;; place++) {
+        size_t n = strcspn(list, "|");
+        if (n == len && strncmp(list, word, n) == 0) {
+            return place;
+        }
+        if (list[n] == '\0') {
+            return -1;
+        }
+        list += n + 1;
+    }
+}
+
+const char *case_word(const struct case_key *key, int place, char out[CASE_WORD_MAX])
+{
+    const char *list = key->values;
+    for (; place > 0 && *list != '\0'; place--) {
+        list += strcspn(list, "|");
+        list += *list == '|';
+    }
+    (void)snprintf(out, CASE_WORD_MAX, "%.*s", (int)strcspn(list, "|"), list);
+    return out;
+}
+
+bool case_value_fits(const struct case_key *key, const char *value)
 {
     const char *v = key->values;
     double number = 0;

@@ -1,6 +1,5 @@
 #include "evidence/told.h"
 
-#include <stdio.h>
 #include <string.h>
 
 // clang-format off
@@ -62,47 +61,26 @@ enum told_question told_question_by_key(const char *section, const char *key)
     return (enum told_question)q;
 }
 
-/* Place of a word between bars. */
-static int place_in(const char *list, const char *word)
+static const struct case_key *key_of(enum told_question q)
 {
-    size_t len = strlen(word);
-
-    for (int i = 0;; i++) {
-        size_t n = strcspn(list, "|");
-
-        if (n == len && !strncmp(list, word, n))
-            return i;
-        if (!list[n])
-            return -1;
-        list += n + 1;
-    }
+    return case_key_find(rows[q].section, rows[q].key);
 }
 
 int told_answer(enum told_question q, const char *word)
 {
-    const struct case_key *k = case_key_find(rows[q].section, rows[q].key);
-    int i = k ? place_in(k->values, word) : -1;
+    int i = case_word_place(key_of(q), word);
 
     return i < rows[q].answers ? i : -1;
 }
 
-const char *told_word(enum told_question q, int answer, char out[TOLD_WORD_MAX])
+const char *told_word(enum told_question q, int answer, char out[CASE_WORD_MAX])
 {
-    const struct case_key *k = case_key_find(rows[q].section, rows[q].key);
-    const char *list = k ? k->values : "";
-
-    for (; answer > 0 && *list; answer--) {
-        list += strcspn(list, "|");
-        list += *list == '|';
-    }
-    snprintf(out, TOLD_WORD_MAX, "%.*s", (int)strcspn(list, "|"), list);
-    return out;
+    return case_word(key_of(q), answer, out);
 }
 
 unsigned repair_kind_bit(const char *word)
 {
-    const struct case_key *k = case_key_find("repair", "did");
-    int i = k ? place_in(k->values, word) : -1;
+    int i = case_word_place(case_key_find("repair", "did"), word);
 
     return i < 0 ? 0 : 1u << i;
 }

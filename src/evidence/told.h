@@ -65,11 +65,10 @@ enum told_question told_question_by_key(const char *section, const char *key);
 /* Place of a word in the question's list; -1: none that is predicted. */
 int told_answer(enum told_question q, const char *word);
 /* The word of an answer; out holds it. */
-#define TOLD_WORD_MAX 32
-const char *told_word(enum told_question q, int answer, char out[TOLD_WORD_MAX]);
+const char *told_word(enum told_question q, int answer, char out[CASE_WORD_MAX]);
 
-/* Kinds of work of a [repair], as bits in the order of the key's words. ERR_FORMAT-free: 0 for
- * a word that is none. */
+/* Kinds of work of a [repair], as bits in the order of the key's words; 0 for a word that is
+ * none. */
 unsigned repair_kind_bit(const char *word);
 
 #endif

@@ -100,7 +100,7 @@ double next_gain_bits(const struct inference *n, const struct feature *f)
     return bits;
 }
 
-static const char *answer_word(const struct feature *f, int k, char out[TOLD_WORD_MAX])
+static const char *answer_word(const struct feature *f, int k, char out[CASE_WORD_MAX])
 {
     static const char *const swaps[] = {"it works", "it fails", "it works sometimes"};
     static const char *const rails[] = {"in limits", "it dips", "it is missing"};
@@ -115,7 +115,7 @@ static void say_outcome(const struct inference *n, const struct feature *f,
                         const double *answer, int k, struct next_test *t)
 {
     double end[END_COUNT] = {0}, chance = 0;
-    char word[TOLD_WORD_MAX];
+    char word[CASE_WORD_MAX];
     int best = 0;
 
     for (size_t h = 0; h < n->hyp_count; h++) {

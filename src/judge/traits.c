@@ -37,7 +37,7 @@ bool traits_varies(const char *text, struct traits *t)
 
 bool traits_cured(const char *text, struct traits *t)
 {
-    char word[TOLD_WORD_MAX];
+    char word[CASE_WORD_MAX];
     size_t len;
 
     for (const char *p = next_word(text, " ", &len); len; p = next_word(p + len, " ", &len)) {
@@ -65,7 +65,7 @@ bool traits_reach(const char *text, struct traits *t)
 /* "noise grinds squeals": a question, then the answers that this fault gives. */
 static bool one_sign(const char *text, size_t size, struct traits *t)
 {
-    char key[TOLD_WORD_MAX] = "", word[TOLD_WORD_MAX];
+    char key[CASE_WORD_MAX] = "", word[CASE_WORD_MAX];
     enum told_question q = TOLD_QUESTIONS;
     const char *end = text + size;
     size_t len;

@@ -13,13 +13,6 @@ static const char *said(const struct case_file *c, const struct case_key *k)
     return c != NULL ? ini_file_get(&c->ini, k->section, k->key) : NULL;
 }
 
-static bool takes_name(const char *section)
-{
-    return strcmp(section, "capture") == 0 || strcmp(section, "swap") == 0 ||
-           strcmp(section, "meter") == 0 || strcmp(section, "probe") == 0 ||
-           strcmp(section, "repair") == 0;
-}
-
 #define MOST_TELLING 6
 
 static enum err most_telling(const struct question_rank *rank, size_t ranks,
@@ -63,7 +56,7 @@ enum err report_questions_text(const struct case_file *c, const struct question_
         if (strcmp(section, key[i].section) != 0) {
             section = key[i].section;
             (void)snprintf(lead, sizeof lead, "[%s%s]", section,
-                           takes_name(section) ? " NAME" : "");
+                           case_section_named(section) ? " NAME" : "");
             TRY(text_heading(out, s, lead));
         }
         TRY(text_wrap(out, 2, key[i].key, 24, case_values_text(&key[i], allowed)));
@@ -89,7 +82,7 @@ enum err report_questions_json(const struct case_file *c, const struct question_
     for (size_t i = 0; i < count; i++) {
         json_t *o = json_object();
         json_put(o, "section", json_string(key[i].section), &failed);
-        json_put(o, "named", json_boolean(takes_name(key[i].section)), &failed);
+        json_put(o, "named", json_boolean(case_section_named(key[i].section)), &failed);
         json_put(o, "key", json_string(key[i].key), &failed);
         json_put(o, "values", json_text(case_values_text(&key[i], allowed)), &failed);
         json_put(o, "question", json_text(key[i].question), &failed);
