@@ -43,8 +43,7 @@ static void as_told(struct feature *n, const char *section, const char *name)
 {
     n->finding.observation = true;
     snprintf(n->finding.id, sizeof n->finding.id, "%s.%.60s", section, name);
-    snprintf(n->finding.from, sizeof n->finding.from, "%s%s%.60s", section,
-             strcmp(section, "observed") ? " " : "", strcmp(section, "observed") ? name : "");
+    snprintf(n->finding.from, sizeof n->finding.from, "%s %.60s", section, name);
 }
 
 static enum err add_told(const struct case_file *c, const struct feature_from *f,

@@ -39,16 +39,6 @@ size_t likeliest_of(const struct inference *n, enum end e)
     return best;
 }
 
-static enum end leader(const double *end)
-{
-    int best = 0;
-
-    for (int e = 1; e < END_COUNT; e++)
-        if (end[e] > end[best])
-            best = e;
-    return (enum end)best;
-}
-
 static double second(const double *end, enum end first)
 {
     double best = 0;
@@ -112,7 +102,7 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
             continue;
         best = with - without;
         inference_ends(n, joint, end);
-        then = leader(end);
+        then = ends_leader(end);
         strongest = n->group[g].group;
     }
     free(joint);
@@ -244,7 +234,7 @@ enum err gates_apply(const struct case_file *c, const struct inference *n, struc
 {
     inference_ends(n, n->joint, v->end);
     also(n, v);
-    v->leading = leader(v->end);
+    v->leading = ends_leader(v->end);
     v->probability = v->end[v->leading];
     explain(n, v);
     if (v->probability < bounds[v->leading])

@@ -393,6 +393,16 @@ void inference_ends(const struct inference *n, const double *joint, double *end)
         end[n->end_of[h]] += exp(joint[h] - z);
 }
 
+enum end ends_leader(const double end[END_COUNT])
+{
+    int best = 0;
+
+    for (int e = 1; e < END_COUNT; e++)
+        if (end[e] > end[best])
+            best = e;
+    return (enum end)best;
+}
+
 void inference_release(struct inference *n)
 {
     for (size_t g = 0; g < n->group_count; g++)

@@ -72,6 +72,9 @@ enum err inference_without(const struct inference *n, size_t feature, size_t gro
 /* Sum of the posterior over each end from a joint. */
 void inference_ends(const struct inference *n, const double *joint, double *end);
 
+/* The end with the most. */
+enum end ends_leader(const double end[END_COUNT]);
+
 /* State of one hypothesis. */
 void hypothesis_state(const struct inference *n, const struct hypothesis *h, struct state *out);
 

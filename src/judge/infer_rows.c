@@ -222,6 +222,12 @@ static double feature_ln(const struct inference *n, size_t h, const struct world
     return log(p);
 }
 
+/* What a person told counts as the last run. */
+static int run_of(const struct inference *n, const struct feature *f)
+{
+    return f->run < 0 ? n->g->runs : f->run;
+}
+
 static enum err row_fill(const struct inference *n, size_t h, int run, unsigned u,
                          const struct world *w, double chance)
 {
@@ -235,7 +241,7 @@ static enum err row_fill(const struct inference *n, size_t h, int run, unsigned 
     for (size_t i = 0; i < inference_features(n); i++) {
         const struct feature *f = &n->g->features.item[i];
 
-        if ((f->run < 0 ? n->g->runs : f->run) == run)
+        if (run_of(n, f) == run)
             to[i] = (float)feature_ln(n, h, w, f);
     }
     return ERR_OK;
@@ -264,12 +270,9 @@ static enum err evaluate_run(const struct inference *n, size_t h, int run,
 /* Does anything of this run ask for a play? */
 static bool run_asks(const struct inference *n, int run)
 {
-    for (size_t i = 0; i < inference_features(n); i++) {
-        const struct feature *f = &n->g->features.item[i];
-
-        if ((f->run < 0 ? n->g->runs : f->run) == run)
+    for (size_t i = 0; i < inference_features(n); i++)
+        if (run_of(n, &n->g->features.item[i]) == run)
             return true;
-    }
     return false;
 }
 

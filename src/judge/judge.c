@@ -4,6 +4,7 @@
 #include "judge/gates.h"
 #include "judge/next.h"
 #include "judge/texts.h"
+#include "judge/weighed.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -263,23 +264,15 @@ static enum err conclude(const struct case_file *c, const struct judge_options *
 enum err judge_case(const struct case_file *c, const struct judge_options *o,
                     struct verdict *out, struct err_msg *e)
 {
-    struct gathered g = {0};
-    struct catalogue faults = {0};
-    struct inference n = {0};
+    struct weighed w;
     enum err err;
 
     *out = (struct verdict){.line = LINE_NONE};
     snprintf(out->title, sizeof out->title, "%s", c->title ? c->title : "");
-    err = gather(c, o, &g, out, e);
+    err = weigh_case(c, o, &w, out, e);
     if (err == ERR_OK)
-        err = catalogue_load(c, &g.wiring, o->profiles, &faults, e);
-    if (err == ERR_OK)
-        err = infer(&g, &faults, &n);
-    if (err == ERR_OK)
-        err = conclude(c, o, &n, out, e);
-    inference_release(&n);
-    catalogue_release(&faults);
-    gathered_release(&g);
+        err = conclude(c, o, &w.n, out, e);
+    weighed_release(&w);
     if (err != ERR_OK)
         verdict_release(out);
     return err == ERR_OK ? ERR_OK : err_set(e, err, "cannot judge: %s", err_text(err));

@@ -116,7 +116,7 @@ static void say_outcome(const struct inference *n, const struct feature *f,
 {
     double end[END_COUNT] = {0}, chance = 0;
     char word[CASE_WORD_MAX];
-    int best = 0;
+    enum end best;
 
     for (size_t h = 0; h < n->hyp_count; h++) {
         double p = n->posterior[h] * answer[h * (size_t)f->answers + (size_t)k];
@@ -124,12 +124,11 @@ static void say_outcome(const struct inference *n, const struct feature *f,
         end[n->end_of[h]] += p;
         chance += p;
     }
-    for (int e = 1; e < END_COUNT; e++)
-        best = end[e] > end[best] ? e : best;
+    best = ends_leader(end);
     if (chance < OUTCOME_MIN || t->outcome_count == OUTCOMES_MAX)
         return;
     snprintf(t->outcome[t->outcome_count++], sizeof t->outcome[0], "%s: then %s, %.0f %%",
-             answer_word(f, k, word), end_shown((enum end)best), 100 * end[best] / chance);
+             answer_word(f, k, word), end_shown(best), 100 * end[best] / chance);
 }
 
 static double weigh_question(const struct inference *n, const struct feature *f,

@@ -1,7 +1,7 @@
 #include "judge/questions.h"
 
-#include "judge/infer.h"
 #include "judge/next.h"
+#include "judge/weighed.h"
 
 #include <stdlib.h>
 
@@ -38,22 +38,12 @@ static size_t rank(const struct case_file *c, const struct inference *n,
 enum err judge_questions(const struct case_file *c, const struct judge_options *o,
                          struct question_rank *out, size_t *count, struct err_msg *e)
 {
-    struct gathered g = {0};
-    struct catalogue faults = {0};
-    struct inference n = {0};
+    struct weighed w;
     struct verdict v = {.line = LINE_NONE};
-    enum err err = gather(c, o, &g, &v, e);
+    enum err err = weigh_case(c, o, &w, &v, e);
 
-    *count = 0;
-    if (err == ERR_OK)
-        err = catalogue_load(c, &g.wiring, o->profiles, &faults, e);
-    if (err == ERR_OK)
-        err = infer(&g, &faults, &n);
-    if (err == ERR_OK)
-        *count = rank(c, &n, out);
-    inference_release(&n);
-    catalogue_release(&faults);
-    gathered_release(&g);
+    *count = err == ERR_OK ? rank(c, &w.n, out) : 0;
+    weighed_release(&w);
     return err == ERR_OK ? ERR_OK
                          : err_set(e, err, "cannot rank the questions: %s", err_text(err));
 }

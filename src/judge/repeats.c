@@ -26,6 +26,10 @@ static bool shows(const struct inference *n, int run)
 
 void repeats_temper(struct inference *n)
 {
+    bool shown[RUNS_MAX];
+
+    for (int r = 0; r < n->g->runs; r++)
+        shown[r] = shows(n, r);
     for (int r = 0; r < n->g->runs; r++) {
         const struct setting *a = &n->g->setting[r];
         int alike = 0;
@@ -34,7 +38,7 @@ void repeats_temper(struct inference *n)
             const struct setting *b = &n->g->setting[k];
 
             alike += a->asked == b->asked && a->role == b->role &&
-                     a->disk_none == b->disk_none && shows(n, r) == shows(n, k);
+                     a->disk_none == b->disk_none && shown[r] == shown[k];
         }
         n->temper[r] = 1 / (1 + (alike - 1) * REPEATS_ALIKE);
     }
