@@ -40,6 +40,37 @@ bool ticks_to_ps(int64_t ticks, struct tick t, int64_t *out_ps)
     return scale(ticks, t.fs_num, (i128)t.fs_den * (FS_PER_NS / PS_PER_NS), out_ps);
 }
 
+static struct tick_scale scale_to(struct tick t, int64_t unit_fs)
+{
+    struct tick_scale s = {.num = (uint64_t)t.fs_num, .most = 0};
+    i128 den = (i128)t.fs_den * unit_fs;
+    if (!tick_valid(t) || den > INT64_MAX / 2) {
+        return (struct tick_scale){.num = 1, .den = 1};
+    }
+    s.den = (uint64_t)den;
+    for (uint64_t a = s.den, b = s.num, c; b != 0; a = b, b = c) { /* to lowest terms */
+        c = a % b;
+        if (c == 0) {
+            s.den /= b;
+            s.num /= b;
+        }
+    }
+    s.half = s.den / 2;
+    s.inverse = UINT64_MAX / s.den;
+    s.most = (INT64_MAX - s.half) / s.num;
+    return s;
+}
+
+struct tick_scale tick_scale_ns(struct tick t)
+{
+    return scale_to(t, FS_PER_NS);
+}
+
+struct tick_scale tick_scale_ps(struct tick t)
+{
+    return scale_to(t, FS_PER_NS / PS_PER_NS);
+}
+
 bool ns_to_ticks(int64_t ns, struct tick t, int64_t *out_ticks)
 {
     if (ns < 0 || !tick_valid(t))

@@ -36,6 +36,25 @@ bool ticks_to_ns(int64_t ticks, struct tick t, int64_t *out_ns);
 bool ticks_to_ps(int64_t ticks, struct tick t, int64_t *out_ps);
 bool ns_to_ticks(int64_t ns, struct tick t, int64_t *out_ticks);
 
+/* The same conversions for many positions, without a division in each. */
+struct tick_scale {
+    uint64_t num, den, half, inverse;
+    uint64_t most; /* ticks beyond which ticks_to_ns / ticks_to_ps must be asked */
+};
+struct tick_scale tick_scale_ns(struct tick t);
+struct tick_scale tick_scale_ps(struct tick t);
+/* 0 <= ticks <= s->most */
+static inline int64_t tick_scaled(const struct tick_scale *s, int64_t ticks)
+{
+    __extension__ typedef unsigned __int128 u128;
+    uint64_t x = (uint64_t)ticks * s->num + s->half;
+    if (s->den == 1) {
+        return (int64_t)x;
+    }
+    uint64_t q = (uint64_t)((u128)x * s->inverse >> 64); /* right, or one too low */
+    return (int64_t)(q + (x - q * s->den >= s->den));
+}
+
 bool add_i64(int64_t a, int64_t b, int64_t *out);
 bool mul_i64(int64_t a, int64_t b, int64_t *out);
 bool mul_size(size_t a, size_t b, size_t *out);

@@ -31,29 +31,43 @@ static uint64_t get_varint(struct bytes *in)
     return 0;
 }
 
+/* The bytes of one place in all varints of a series. Where each has one they stand side by
+ * side. Returns how many have another byte. */
+static size_t get_place(struct bytes *in, struct wec_scratch *s, size_t first, size_t n,
+                        size_t left, unsigned shift)
+{
+    const uint8_t *p = in->p;
+    size_t more = 0;
+    if ((size_t)(in->end - in->p) < left) {
+        in->bad = true;
+        return 0;
+    }
+    in->p += left;
+    for (size_t i = 0; i < n; i++) {
+        size_t at = first + 2 * i;
+        if (left < n && s->more[at] == 0)
+            continue;
+        uint8_t byte = *p++;
+        uint64_t low = shift > 0 ? s->delta[at] : 0;
+        s->delta[at] = low | (uint64_t)(byte & 127) << shift;
+        s->more[at] = byte >> 7;
+        more += byte >> 7;
+    }
+    return more;
+}
+
 /* Every second delta from `from` on. */
 static void get_series(struct bytes *in, struct wec_scratch *s, size_t at, size_t count,
                        size_t from)
 {
-    bool more = true;
-    for (size_t i = from; i < count; i += 2) {
-        s->delta[at + i] = 0;
-        s->more[at + i] = 1;
-    }
-    for (unsigned shift = 0; more && !in->bad; shift += 7) {
-        more = false;
+    size_t n = count > from ? (count - from + 1) / 2 : 0;
+    size_t left = n;
+    for (unsigned shift = 0; left > 0 && !in->bad; shift += 7) {
         if (shift > 56) {
             in->bad = true; /* more than 63 bits */
             return;
         }
-        for (size_t i = from; i < count; i += 2) {
-            if (s->more[at + i] == 0)
-                continue;
-            uint8_t byte = get_byte(in);
-            s->delta[at + i] |= (uint64_t)(byte & 127) << shift;
-            s->more[at + i] = byte >> 7;
-            more = more || byte >= 128;
-        }
+        left = get_place(in, s, at + from, n, left, shift);
     }
 }
 
@@ -130,6 +144,28 @@ static bool get_rail(struct bytes *in, const struct wec_frame *f, enum rail rail
     return true;
 }
 
+/* Edges of one lane up to another's, and those at its own first tick. */
+static void lane_run(const struct wec_scratch *s, struct lane *lane, uint64_t limit,
+                     struct build *b)
+{
+    const enum line line = lane->target->line;
+    const unsigned turn = lane->target->active_high ? 1 : 0;
+    const uint64_t start = s->delta[lane->at];
+    const size_t end = lane->at + lane->left;
+    uint8_t now = b->level[line];
+    size_t at = lane->at;
+    for (; at < end && (s->delta[at] < limit || s->delta[at] == start); at++) {
+        unsigned level = s->level[at] < 2 ? s->level[at] ^ turn : s->level[at];
+        b->edge[b->count] = edge_pack(s->delta[at], line, (enum level)level);
+        b->count += level != now; /* nothing where it has that level already */
+        now = (uint8_t)level;
+    }
+    b->level[line] = now;
+    b->now = b->base + (int64_t)s->delta[at - 1];
+    lane->left -= at - lane->at;
+    lane->at = at;
+}
+
 /* Lanes to edges in order of time; of edges at one tick the lower lane's first. */
 static void merge_lanes(struct wec_scratch *s, struct lane *lane, size_t lanes, struct build *b)
 {
@@ -149,17 +185,7 @@ static void merge_lanes(struct wec_scratch *s, struct lane *lane, size_t lanes, 
         }
         if (first == NULL)
             return;
-        uint64_t start = s->delta[first->at];
-        while (first->left > 0 &&
-               (s->delta[first->at] < limit || s->delta[first->at] == start)) {
-            b->now = b->base + (int64_t)s->delta[first->at];
-            unsigned level = s->level[first->at];
-            if (first->target->active_high && level < 2)
-                level ^= 1;
-            build_edge(b, first->target->line, (enum level)level);
-            first->at++;
-            first->left--;
-        }
+        lane_run(s, first, limit, b);
     }
 }
 

@@ -106,10 +106,16 @@ static enum err chunks(struct survey_run *r, struct capture *c, struct err_msg *
             return err_set(e, ERR_INTERRUPTED, "interrupted");
         }
         TRY(capture_next(c, &chunk, e));
-        for (size_t i = 0; i < chunk.count; i++) {
+        for (size_t i = 0; i < chunk.count;) {
             int64_t tick = edge_tick(&chunk, i);
+            size_t taken = 0;
             TRY(rails_until(r, &chunk, &rail, tick));
-            TRY(edge(r, tick, edge_line(chunk.edge[i]), edge_level(chunk.edge[i]), e));
+            TRY(survey_reads(r, &chunk, i, &taken));
+            if (taken == 0) {
+                TRY(edge(r, tick, edge_line(chunk.edge[i]), edge_level(chunk.edge[i]), e));
+                taken = 1;
+            }
+            i += taken;
         }
         TRY(rails_until(r, &chunk, &rail, INT64_MAX));
         if (r->o->progress != NULL) {
@@ -234,6 +240,8 @@ static enum err begin(struct survey_run *r, struct capture *c)
     struct survey *s = r->out;
     s->info = *capture_info(c);
     r->tick = s->info.tick;
+    r->ns_scale = tick_scale_ns(r->tick);
+    r->ps_scale = tick_scale_ps(r->tick);
     r->grid.last_tick = -1;
     r->motor_on_ns = -1;
     r->visit.rdata = LEVEL_UNKNOWN;

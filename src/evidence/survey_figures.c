@@ -235,6 +235,20 @@ enum err figures_fall(struct survey_run *r, int64_t tick, int64_t ns)
     return ERR_OK;
 }
 
+enum err figures_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t n)
+{
+    size_t k = edge_level(c->edge[i]) == LEVEL_LOW ? 0 : 1;
+    for (; r->visit.open && k < n; k += 2) {
+        TRY(figures_fall(r, edge_tick(c, i + k), r->reads_ns[k]));
+        if (r->figures
+                .full) { /* nothing more until the next visit but where the last one was */
+            k += (n - 1 - k) / 2 * 2;
+            r->figures.last_tick = edge_tick(c, i + k);
+        }
+    }
+    return ERR_OK;
+}
+
 /* ---- from index to the first identifier */
 
 static void gap_add(struct gap_figures *f, double us)

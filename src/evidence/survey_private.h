@@ -135,6 +135,8 @@ struct figures_gather {
 };
 /* A transition of the visit that is open. */
 enum err figures_fall(struct survey_run *r, int64_t tick, int64_t ns);
+/* The falls among edges taken at once: see survey_reads(). */
+enum err figures_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t n);
 /* Behind rotation_finish() and tracks_finish(). */
 enum err figures_finish(struct survey_run *r);
 void figures_release(struct survey_run *r);
@@ -208,10 +210,13 @@ struct visit_gather {
     } written[2][256]; /* raw places that were written, by side and low byte */
 };
 
+#define READS_MAX 1024
 struct survey_run {
     const struct survey_options *o;
     struct survey *out;
     struct tick tick;
+    struct tick_scale ns_scale, ps_scale;
+    int64_t reads_ns[READS_MAX]; /* times of the read pulses' edges that are taken at once */
     struct bus_tracker *tracker;
     uint64_t serial;
     struct bus_place place;
@@ -239,6 +244,10 @@ struct survey_run {
 
 /* A level of RDATA. */
 enum err visit_rdata(struct survey_run *r, int64_t tick, int64_t ns, enum level level);
+/* n edges of RDATA from edge i of the chunk on, at reads_ns, with nothing between them. */
+enum err visit_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t n);
+/* Edges of RDATA in a row from edge i on, at once. *out_taken 0: it must be taken by itself. */
+enum err survey_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t *out_taken);
 /* The place changed at `ns`: close the visit and begin another where it makes sense. */
 enum err visit_move(struct survey_run *r, int64_t ns, const struct bus_place *place);
 enum err visit_close(struct survey_run *r, int64_t ns);

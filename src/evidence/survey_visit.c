@@ -149,6 +149,52 @@ static enum err transition(struct survey_run *r, int64_t tick, int64_t ns)
     return g->count == STRETCH_INTERVALS_MAX ? stretch_carry(r) : ERR_OK;
 }
 
+/* Falls from edge `fall` on, every second edge, as long as each follows the one before without
+ * ado. Returns the first that does not. */
+static size_t plain_falls(struct survey_run *r, const struct chunk *c, size_t i, size_t fall,
+                          size_t n)
+{
+    struct visit_gather *g = &r->visit;
+    const struct tick_scale scale = r->ps_scale;
+    const int64_t base = c->base_tick - g->origin_tick;
+    size_t room = g->cap > g->count + 1 ? g->cap - g->count - 1 : 0;
+    uint32_t *out = g->interval + g->count;
+    int64_t last_ps = g->last_ps;
+    int64_t before_ns = g->quiet_since_ns;
+    size_t k = fall;
+    if (!g->has_first || n == 0 ||
+        (uint64_t)(base + (int64_t)(c->edge[i + n - 1] >> 8)) > scale.most) {
+        return fall;
+    }
+    for (; k < n && room > 0 && r->reads_ns[k] - before_ns <= SILENT_NS; k += 2, room--) {
+        int64_t ps = tick_scaled(&scale, base + (int64_t)(c->edge[i + k] >> 8));
+        *out++ = (uint32_t)(ps - last_ps);
+        last_ps = ps;
+        before_ns = r->reads_ns[k];
+    }
+    g->count += (k - fall) / 2;
+    g->v.transitions += (int64_t)((k - fall) / 2);
+    r->flux_transitions += (int64_t)((k - fall) / 2);
+    g->last_ps = last_ps;
+    g->quiet_since_ns = before_ns;
+    return k;
+}
+
+enum err visit_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t n)
+{
+    struct visit_gather *g = &r->visit;
+    size_t k = edge_level(c->edge[i]) == LEVEL_LOW ? 0 : 1;
+    g->rdata = edge_level(c->edge[i + n - 1]);
+    while (g->open && k < n) {
+        k = plain_falls(r, c, i, k, n);
+        if (k < n) {
+            TRY(transition(r, edge_tick(c, i + k), r->reads_ns[k]));
+            k += 2;
+        }
+    }
+    return ERR_OK;
+}
+
 static void visit_open(struct survey_run *r, int64_t ns)
 {
     struct visit_gather *g = &r->visit;

@@ -52,17 +52,21 @@ static size_t good_ids(const struct field_list *l, enum encoding encoding)
     return n;
 }
 
+/* FM_RUN steps in a row of two and four cells, with enough of both. Looked for from the end of
+ * each window, so that most steps are never looked at. */
 static bool two_lengths_only(const struct cells *c)
 {
-    size_t run = 0;
-    size_t fours = 0;
-    for (size_t i = 0; i < c->count; i++) {
-        bool even = c->step[i] == 2 || c->step[i] == 4;
-        run = even ? run + 1 : 0;
-        fours = even ? fours + (c->step[i] == 4) : 0;
-        if (run > FM_RUN && fours > FM_RUN / 8 && run - fours > FM_RUN / 8) {
+    for (size_t from = 0; from + FM_RUN <= c->count;) {
+        const uint8_t *step = c->step + from;
+        size_t fours = 0;
+        size_t k = FM_RUN;
+        while (k > 0 && (step[k - 1] == 2 || step[k - 1] == 4)) {
+            fours += step[--k] == 4;
+        }
+        if (k == 0 && fours > FM_RUN / 8 && FM_RUN - fours > FM_RUN / 8) {
             return true;
         }
+        from += k > 0 ? k : FM_RUN / 2;
     }
     return false;
 }

@@ -109,8 +109,9 @@ size_t bytes_behind(const struct cells *c, const struct mark *m, size_t n, uint8
     }
     while (at < c->count && cell + c->step[at] < last) {
         cell += c->step[at++];
-        if ((cell & 1) != 0 && cell > 0) {
-            out[cell / BYTE_CELLS] |= (uint8_t)(0x80u >> (cell % BYTE_CELLS / 2));
+        if (cell >= 0) { /* clock or data comes at random: no branch */
+            unsigned bit = (unsigned)(cell & 1) << 7;
+            out[cell / BYTE_CELLS] |= (uint8_t)(bit >> (cell % BYTE_CELLS / 2));
         }
     }
     *out_end = (struct place){at, cell};

@@ -124,9 +124,35 @@ static void sums_and_products_that_do_not_fit_are_refused(void **state)
     assert_false(mul_size(SIZE_MAX / 2 + 1, 2, &s));
 }
 
+/* Beside the conversions with a division, at odd ticks and up to the last position that fits.
+ */
+static void scales_convert_as_divisions_do(void **state)
+{
+    (void)state;
+    static const struct tick tick[] = {
+        {1, 1},      {10000000, 1}, {125000000, 3},     {41666667, 1},
+        {999999, 7}, {FS_PER_S, 1}, {1, 1099511627775}, {62500000, 997}};
+    for (size_t t = 0; t < sizeof tick / sizeof tick[0]; t++) {
+        struct tick_scale ns = tick_scale_ns(tick[t]);
+        struct tick_scale ps = tick_scale_ps(tick[t]);
+        uint64_t most = ns.most < ps.most ? ns.most : ps.most;
+        uint64_t at = 1;
+        for (int i = 0; i < 20000; i++) {
+            at = at * 6364136223846793005u + 1442695040888963407u;
+            uint64_t position = i % 2 == 0 ? at % (most + 1) : most - at % (most / 2 + 1);
+            int64_t v = -1;
+            assert_true(ticks_to_ns((int64_t)position, tick[t], &v));
+            assert_int_equal(tick_scaled(&ns, (int64_t)position), v);
+            assert_true(ticks_to_ps((int64_t)position, tick[t], &v));
+            assert_int_equal(tick_scaled(&ps, (int64_t)position), v);
+        }
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(scales_convert_as_divisions_do),
         cmocka_unit_test(ticks_have_bounds),
         cmocka_unit_test(one_femtosecond_ticks_round_to_nearest),
         cmocka_unit_test(hundred_second_ticks_say_what_does_not_fit),
