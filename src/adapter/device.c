@@ -2,6 +2,8 @@
 
 #include "adapter/device_private.h"
 
+#define PULSE_US 3 /* a pulse is over so long after it began */
+
 static uint32_t bit(unsigned line)
 {
     return WIRE_BIT(line);
@@ -22,9 +24,9 @@ void device_init(struct device *d, const struct device_hw *hw, void *ctx,
 
 void device_release(struct device *d, enum release why)
 {
-    bool held = d->driven != 0 || d->role != ROLE_NONE || d->pull_ups;
+    bool held = d->driven != 0 || d->role != WIRE_ROLE_NONE || d->pull_ups;
     d->wanted = 0;
-    d->role = ROLE_NONE;
+    d->role = WIRE_ROLE_NONE;
     d->master = false;
     d->motion.phase = STEP_IDLE;
     d->motion.left = 0;
@@ -60,11 +62,11 @@ static uint32_t drive_lines(const struct device *d)
 void device_drive(struct device *d)
 {
     uint32_t low = 0;
-    if (d->role == ROLE_LOOP)
+    if (d->role == WIRE_ROLE_LOOP)
         low = d->wanted;
-    else if (d->role == ROLE_AS_MACHINE && d->master)
+    else if (d->role == WIRE_ROLE_AS_MACHINE && d->master)
         low = d->wanted | device_motion_lines(d) | (d->play.writing ? bit(WIRE_WGATE) : 0);
-    else if (d->role == ROLE_AS_DRIVE)
+    else if (d->role == WIRE_ROLE_AS_DRIVE)
         low = drive_lines(d);
     low &= d->config->lines_out;
     if (low == d->driven)
@@ -75,21 +77,22 @@ void device_drive(struct device *d)
 }
 
 /* Lines that this role drives and nobody else may. */
-static uint32_t own_lines(const struct device *d)
+static uint32_t own_lines(const struct device *d, uint64_t now)
 {
-    if (d->role == ROLE_AS_MACHINE)
-        return WIRE_FROM_MACHINE & ~(d->play.writing ? bit(WIRE_WDATA) : 0);
-    if (d->role == ROLE_AS_DRIVE)
-        return WIRE_FROM_DRIVE & ~(d->play.on ? bit(WIRE_RDATA) : 0);
+    bool pulses = now <= d->play.last_pulse + device_us(d, PULSE_US);
+    if (d->role == WIRE_ROLE_AS_MACHINE)
+        return WIRE_FROM_MACHINE & ~(pulses ? bit(WIRE_WDATA) : 0);
+    if (d->role == WIRE_ROLE_AS_DRIVE)
+        return WIRE_FROM_DRIVE & ~(pulses ? bit(WIRE_RDATA) : 0);
     return 0;
 }
 
 bool device_bus_free(const struct device *d, uint64_t now)
 {
-    uint32_t held = own_lines(d) & ~d->hw->levels(d->ctx) & ~d->driven;
+    uint32_t held = own_lines(d, now) & ~d->hw->levels(d->ctx) & ~d->driven;
     if (held != 0)
         return false;
-    if (d->role == ROLE_AS_DRIVE)
+    if (d->role == WIRE_ROLE_AS_DRIVE)
         return d->selected_sum + (d->selected ? now - d->selected_at : 0) >=
                device_ms(d, DEVICE_ANSWER_MS);
     return now - d->quiet_since >= device_ms(d, DEVICE_LISTEN_MS);
@@ -121,9 +124,9 @@ void device_edge(struct device *d, uint64_t tick, unsigned line, bool high)
     device_stream_edge(d, tick, line, high);
     /* A line that we let go a moment ago rises late; only its fall would be another's doing. */
     bool ours = (d->driven & bit(line)) != 0 || (d->master && high);
-    if ((own_lines(d) & bit(line)) != 0 && !ours)
+    if ((own_lines(d, tick) & bit(line)) != 0 && !ours)
         foreign(d, tick, high);
-    if (d->role == ROLE_AS_DRIVE && line == WIRE_SELECT0 + (unsigned)d->unit)
+    if (d->role == WIRE_ROLE_AS_DRIVE && line == WIRE_SELECT0 + (unsigned)d->unit)
         select_edge(d, tick, high);
     device_motion_edge(d, tick, line, high);
     if (line == WIRE_INDEX && !high)
@@ -133,7 +136,7 @@ void device_edge(struct device *d, uint64_t tick, unsigned line, bool high)
 /* An output that is not low although it was pulled a while ago. */
 static void read_back(struct device *d, uint64_t now)
 {
-    if (d->driven == 0 || d->role == ROLE_LOOP ||
+    if (d->driven == 0 || d->role == WIRE_ROLE_LOOP ||
         now - d->driven_at < device_us(d, DEVICE_FOLLOW_US))
         return;
     if (d->driven & d->hw->levels(d->ctx))
@@ -142,7 +145,7 @@ static void read_back(struct device *d, uint64_t now)
 
 static void watchdog(struct device *d, uint64_t now)
 {
-    bool matters = d->role > ROLE_INLINE || d->pull_ups;
+    bool matters = d->role > WIRE_ROLE_INLINE || d->pull_ups;
     if (matters && now - d->heard_at > device_ms(d, d->config->watchdog_ms))
         device_release(d, RELEASE_SILENCE);
 }
@@ -152,7 +155,7 @@ void device_poll(struct device *d)
     uint64_t now = d->hw->ticks(d->ctx);
     watchdog(d, now);
     read_back(d, now);
-    if (d->role == ROLE_AS_DRIVE && !d->master && d->selected && device_bus_free(d, now)) {
+    if (d->role == WIRE_ROLE_AS_DRIVE && !d->master && d->selected && device_bus_free(d, now)) {
         d->master = true;
         device_drive(d);
     }

@@ -25,7 +25,8 @@ struct device_hw {
     int32_t (*rail_mv)(void *ctx, unsigned rail); /* or WIRE_NO_METER */
     /* Bulk IN: take what fits now, return how much. */
     size_t (*send)(void *ctx, const uint8_t *bytes, size_t len);
-    /* One pulse on WDATA (as-machine) or RDATA (as-drive) at a tick that is still to come. */
+    /* One pulse on WDATA (as-machine) or RDATA (as-drive) at a tick that is still to come. When
+     * outputs are set to 0, pulses still to come are dropped. */
     void (*pulse)(void *ctx, uint64_t tick);
     /* Role both-plugs: pull one pin of a plug low, or let it go. */
     void (*pin)(void *ctx, unsigned plug, unsigned pin, bool low);
@@ -82,6 +83,7 @@ struct device_play {
     bool on, writing, waits_index;
     uint32_t head, fill, sequence; /* of config->play: items without their blocks' frames */
     uint64_t tick;                 /* of the last item played */
+    uint64_t last_pulse;           /* the hardware may still be at it */
     bool index_low;
     uint64_t index_at; /* an INDEX item still to come, or 0 */
     uint64_t gate_from, gate_until, gate_off_at;
@@ -101,7 +103,7 @@ struct device {
     const struct device_hw *hw;
     void *ctx;
     const struct device_config *config;
-    enum role role;
+    enum wire_role role;
     uint8_t unit; /* as-drive: which select it answers */
     enum refusal refusal;
     enum release released;

@@ -33,7 +33,7 @@ enum refusal device_step(struct device *d, bool outward, uint16_t steps)
 {
     struct device_motion *m = &d->motion;
     uint64_t now = d->hw->ticks(d->ctx);
-    if (d->role != ROLE_AS_MACHINE)
+    if (d->role != WIRE_ROLE_AS_MACHINE)
         return REFUSE_ROLE;
     if (!d->limits.given)
         return REFUSE_NO_LIMITS;
@@ -135,7 +135,7 @@ void device_motion_poll(struct device *d, uint64_t now)
 void device_motion_edge(struct device *d, uint64_t tick, unsigned line, bool high)
 {
     struct device_motion *m = &d->motion;
-    if (d->role != ROLE_AS_DRIVE || line != WIRE_STEP || !high || !d->selected)
+    if (d->role != WIRE_ROLE_AS_DRIVE || line != WIRE_STEP || !high || !d->selected)
         return;
     bool inward = (d->levels & WIRE_BIT(WIRE_DIR)) == 0;
     m->moved = true;

@@ -109,7 +109,7 @@ bool device_block(struct device *d, const uint8_t *bytes, size_t len)
 
 enum refusal device_play_start(struct device *d)
 {
-    if (d->role != ROLE_AS_DRIVE)
+    if (d->role != WIRE_ROLE_AS_DRIVE)
         return REFUSE_ROLE;
     if (!d->limits.given)
         return REFUSE_NO_LIMITS;
@@ -134,6 +134,12 @@ static void index_due(struct device *d, uint64_t now)
     device_drive(d);
 }
 
+static void give_pulse(struct device *d)
+{
+    d->play.last_pulse = d->play.tick;
+    d->hw->pulse(d->ctx, d->play.tick);
+}
+
 static void play_on(struct device *d, uint64_t now)
 {
     struct device_play *p = &d->play;
@@ -152,7 +158,7 @@ static void play_on(struct device *d, uint64_t now)
         if (!i.pulse && i.high == p->index_low)
             p->index_at = p->tick;
         else if (i.pulse && d->master && d->selected && p->tick > now)
-            d->hw->pulse(d->ctx, p->tick);
+            give_pulse(d);
     }
 }
 
@@ -166,7 +172,7 @@ static void write_on(struct device *d, uint64_t now)
     while (p->tick < until && !all) {
         all = !device_play_take(d, &i);
         if (!all && i.pulse && (p->tick += i.delta) < p->gate_until && p->tick > now)
-            d->hw->pulse(d->ctx, p->tick);
+            give_pulse(d);
     }
     if (all && p->tick < p->gate_until)
         p->gate_until = p->tick;

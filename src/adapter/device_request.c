@@ -50,7 +50,7 @@ static void put_status(const struct device *d, uint8_t *p)
     put_u32(p + STATUS_QUEUED, d->stream.queued);
     put_u32(p + STATUS_PEAK, d->stream.peak);
     put_u32(p + STATUS_CHALLENGE, device_armed_one(d, now) ? d->arming.challenge : 0);
-    bool known = d->motion.known || d->role == ROLE_AS_DRIVE;
+    bool known = d->motion.known || d->role == WIRE_ROLE_AS_DRIVE;
     put_u16(p + STATUS_CYLINDER, known ? d->motion.cylinder : CYLINDER_UNKNOWN);
     put_u16(p + STATUS_PLAY_FREE, (d->config->play_bytes - d->play.fill) / 64);
     for (unsigned i = 0; i < WIRE_RAILS; i++) {
@@ -73,7 +73,7 @@ int device_control_in(struct device *d, uint8_t request, uint16_t value, uint8_t
     } else if (request == REQ_STATUS) {
         put_status(d, whole);
         len = STATUS_BYTES;
-    } else if (request == REQ_PIN_LEVELS && d->role == ROLE_BOTH_PLUGS) {
+    } else if (request == REQ_PIN_LEVELS && d->role == WIRE_ROLE_BOTH_PLUGS) {
         d->hw->pin_levels(d->ctx, false, whole);
         len = PIN_LEVELS_BYTES;
     } else {
@@ -101,21 +101,23 @@ static enum refusal take_role(struct device *d, uint16_t value)
 {
     unsigned role = value & 0xff;
     unsigned unit = value >> 8;
-    if (role >= ROLES || unit > 3 || (unit != 0 && role != ROLE_AS_DRIVE))
+    if (role >= WIRE_ROLES || unit > 3 || (unit != 0 && role != WIRE_ROLE_AS_DRIVE))
         return REFUSE_MALFORMED;
-    if (role != ROLE_NONE && !(d->config->roles & (1u << role)))
+    if (role != WIRE_ROLE_NONE && !(d->config->roles & (1u << role)))
         return REFUSE_ROLE;
     device_release(d, RELEASE_ASKED);
-    if (role >= ROLE_BOTH_PLUGS && (d->config->flags & CAPF_PINS_FLOAT) && voltage(d))
+    if (role >= WIRE_ROLE_BOTH_PLUGS && (d->config->flags & CAPF_PINS_FLOAT) && voltage(d))
         return REFUSE_VOLTAGE;
     static const struct device_motion still;
     d->motion = still;
-    d->role = (enum role)role;
+    d->motion.known = role == WIRE_ROLE_AS_DRIVE; /* its head begins at track 0 */
+    d->role = (enum wire_role)role;
     d->unit = (uint8_t)unit;
     d->levels = d->hw->levels(d->ctx);
     d->quiet_since = d->selected_at = d->hw->ticks(d->ctx);
     d->selected_sum = 0;
-    d->selected = role == ROLE_AS_DRIVE && (d->levels & WIRE_BIT(WIRE_SELECT0 + unit)) == 0;
+    d->selected =
+        role == WIRE_ROLE_AS_DRIVE && (d->levels & WIRE_BIT(WIRE_SELECT0 + unit)) == 0;
     return REFUSE_NOTHING;
 }
 
@@ -129,7 +131,7 @@ static enum refusal take_limits(struct device *d, const uint8_t *p)
                               .settle_us = get_u32(p + LIMITS_SETTLE_US),
                               .erase_us = get_u32(p + LIMITS_ERASE_US),
                               .gate_us = get_u32(p + LIMITS_GATE_US)};
-    if (d->role != ROLE_AS_MACHINE && d->role != ROLE_AS_DRIVE)
+    if (d->role != WIRE_ROLE_AS_MACHINE && d->role != WIRE_ROLE_AS_DRIVE)
         return REFUSE_ROLE;
     if (d->limits.given)
         return REFUSE_BUSY;
@@ -144,25 +146,26 @@ static enum refusal take_limits(struct device *d, const uint8_t *p)
 
 static enum refusal may_drive(struct device *d, uint32_t mask, uint64_t now)
 {
-    if (d->role != ROLE_AS_MACHINE && d->role != ROLE_AS_DRIVE && d->role != ROLE_LOOP)
+    if (d->role != WIRE_ROLE_AS_MACHINE && d->role != WIRE_ROLE_AS_DRIVE &&
+        d->role != WIRE_ROLE_LOOP)
         return REFUSE_ROLE;
     uint32_t may = d->config->lines_out;
-    if (d->role == ROLE_AS_MACHINE)
+    if (d->role == WIRE_ROLE_AS_MACHINE)
         may &= WIRE_FROM_MACHINE & ~(WIRE_NEVER_BY_HAND | WIRE_BIT(WIRE_DIR));
-    if (d->role == ROLE_AS_DRIVE)
+    if (d->role == WIRE_ROLE_AS_DRIVE)
         may &= WIRE_FROM_DRIVE &
                ~(WIRE_BIT(WIRE_INDEX) | WIRE_BIT(WIRE_TRK00) | WIRE_BIT(WIRE_RDATA));
     if (!(d->config->flags & CAPF_WRITE_LINK))
         may &= ~WIRE_BIT(WIRE_WGATE);
     if (mask & ~may)
         return REFUSE_LINE;
-    if (d->role != ROLE_LOOP && !d->limits.given)
+    if (d->role != WIRE_ROLE_LOOP && !d->limits.given)
         return REFUSE_NO_LIMITS;
     if (device_erasing(d, now))
         return REFUSE_ERASE_DELAY;
     if (d->motion.phase != STEP_IDLE && (mask & (WIRE_SELECTS | WIRE_MOTORS)) != 0)
         return REFUSE_BUSY;
-    if (d->role == ROLE_AS_MACHINE && !d->master) {
+    if (d->role == WIRE_ROLE_AS_MACHINE && !d->master) {
         if (!device_bus_free(d, now))
             return REFUSE_BUS_ALIVE;
         d->master = true;
@@ -186,9 +189,10 @@ static enum refusal pull_ups(struct device *d, uint16_t value)
 {
     if (value > 1 || !(d->config->flags & CAPF_PULL_UPS))
         return REFUSE_MALFORMED;
-    if (value == 1 && d->role == ROLE_NONE)
+    if (value == 1 && d->role == WIRE_ROLE_NONE)
         return REFUSE_ROLE;
-    if (value == 1 && d->role != ROLE_LOOP && d->hw->rail_mv(d->ctx, WIRE_V5) < SUPPLY_THERE_MV)
+    if (value == 1 && d->role != WIRE_ROLE_LOOP &&
+        d->hw->rail_mv(d->ctx, WIRE_V5) < SUPPLY_THERE_MV)
         return REFUSE_NO_SUPPLY;
     d->pull_ups = value == 1;
     d->hw->pull_ups(d->ctx, d->pull_ups);
@@ -199,7 +203,7 @@ static enum refusal pin(struct device *d, uint16_t value, uint8_t low)
 {
     unsigned plug = value & 0xff;
     unsigned number = value >> 8;
-    if (d->role != ROLE_BOTH_PLUGS)
+    if (d->role != WIRE_ROLE_BOTH_PLUGS)
         return REFUSE_ROLE;
     if (plug > 1 || number == 0 || number > d->config->pins[plug] || low > 1)
         return REFUSE_MALFORMED;

@@ -27,7 +27,7 @@ static bool protected(const struct device *d)
 
 static enum refusal may_arm(const struct device *d)
 {
-    if (d->role != ROLE_AS_MACHINE)
+    if (d->role != WIRE_ROLE_AS_MACHINE)
         return REFUSE_ROLE;
     if (!(d->config->flags & CAPF_WRITE_LINK))
         return REFUSE_WRITE_LINK;

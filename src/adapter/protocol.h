@@ -95,7 +95,7 @@ enum request {
     REQ_IDENTIFY = 0x01, /* in: capabilities, CAP_BYTES or more */
     REQ_STATUS = 0x02,   /* in: STATUS_BYTES or more */
     REQ_ALIVE = 0x03,    /* out, no data: a sign of life and nothing else */
-    REQ_ROLE = 0x04,     /* out, wValue: enum role; as-drive: unit << 8. Releases all */
+    REQ_ROLE = 0x04,     /* out, wValue: enum wire_role; as-drive: unit << 8. Releases all */
     REQ_LIMITS = 0x05,   /* out, LIMITS_BYTES: once after each REQ_ROLE */
     REQ_START = 0x06,    /* out, wValue: stream number 0..255; data: u32 lines to record */
     REQ_STOP = 0x07,     /* out: no more is recorded; a frame with FRAME_LAST ends the stream */
@@ -113,14 +113,14 @@ enum request {
         0x12, /* in: PIN_LEVELS_BYTES: plug 0 pins 1..64, plug 1 pins 1..64, 1 high */
 };
 
-enum role {
-    ROLE_NONE,
-    ROLE_INLINE,     /* listens; no output is ever driven */
-    ROLE_AS_MACHINE, /* works a drive */
-    ROLE_AS_DRIVE,   /* answers a machine */
-    ROLE_BOTH_PLUGS, /* both plugs of a cable on the adapter */
-    ROLE_LOOP,       /* the adapter's own leads, looped back */
-    ROLES
+enum wire_role {
+    WIRE_ROLE_NONE,
+    WIRE_ROLE_INLINE,     /* listens; no output is ever driven */
+    WIRE_ROLE_AS_MACHINE, /* works a drive */
+    WIRE_ROLE_AS_DRIVE,   /* answers a machine */
+    WIRE_ROLE_BOTH_PLUGS, /* both plugs of a cable on the adapter */
+    WIRE_ROLE_LOOP,       /* the adapter's own leads, looped back */
+    WIRE_ROLES
 };
 
 /* ---- reply to REQ_IDENTIFY ---- */
@@ -132,7 +132,7 @@ enum {
     CAP_FLAGS = 14,       /* u16: CAPF_ */
     CAP_LINES_IN = 16,    /* u32: lines that it can record, in whatever role */
     CAP_LINES_OUT = 20,   /* u32: lines that it can drive */
-    CAP_ROLES = 24,       /* u32: bit per enum role */
+    CAP_ROLES = 24,       /* u32: bit per enum wire_role */
     CAP_TICK_HZ = 28,     /* u32: ticks a second of the stream's clock, 1 MHz or more */
     CAP_BUFFER = 32,      /* u32: bytes of frames it can hold while the host does not read */
     CAP_PLAY = 36,        /* u32: bytes of bulk OUT blocks it can hold */

@@ -23,7 +23,7 @@ static enum err failed(struct session *s, enum link_result r, const char *what,
         struct adapter_status st;
         struct err_msg ignored = {0};
         bool known = session_status(s, &st, &ignored) == ERR_OK;
-        if (known && st.refusal == REFUSE_ROLE && st.role == ROLE_NONE)
+        if (known && st.refusal == REFUSE_ROLE && st.role == WIRE_ROLE_NONE)
             return was_released(s, st.released, e);
         if (known)
             return err_set(e, ERR_ADAPTER, "%s: %s refused: %s", s->link.name, what,
@@ -109,7 +109,7 @@ enum err session_status(struct session *s, struct adapter_status *out, struct er
     return status_read(reply, got, out, e);
 }
 
-enum err session_role(struct session *s, enum role role, unsigned unit, struct err_msg *e)
+enum err session_role(struct session *s, enum wire_role role, unsigned unit, struct err_msg *e)
 {
     if (!(s->caps.roles & (1u << role)))
         return err_set(e, ERR_ADAPTER, "%s: this adapter cannot take the role %s", s->link.name,
@@ -297,7 +297,7 @@ enum err session_step(struct session *s, bool outward, unsigned steps, int *cyli
                       struct err_msg *e)
 {
     uint8_t p[2];
-    struct adapter_status st = {.role = ROLE_NONE};
+    struct adapter_status st = {.role = WIRE_ROLE_NONE};
     if (steps > UINT16_MAX)
         return err_set(e, ERR_INTERNAL, "too many steps");
     put_u16(p, steps);
@@ -313,7 +313,7 @@ enum err session_step(struct session *s, bool outward, unsigned steps, int *cyli
     } while ((s->stepping || (st.flags & STATF_STEPPING) != 0) &&
              s->link.ops->now_ms(s->link.state) < until);
     TRY(session_status(s, &st, e));
-    if (st.role == ROLE_NONE)
+    if (st.role == WIRE_ROLE_NONE)
         return was_released(s, st.released, e);
     *cylinder = st.cylinder;
     return ERR_OK;

@@ -22,7 +22,7 @@ struct adapter_caps {
 };
 
 struct adapter_status {
-    enum role role;
+    enum wire_role role;
     uint8_t flags; /* STATF_ */
     enum refusal refusal;
     enum release released;
@@ -67,7 +67,7 @@ struct tick session_tick(const struct session *s);
 enum err session_status(struct session *s, struct adapter_status *out, struct err_msg *e);
 
 /* unit: as-drive only. */
-enum err session_role(struct session *s, enum role role, unsigned unit, struct err_msg *e);
+enum err session_role(struct session *s, enum wire_role role, unsigned unit, struct err_msg *e);
 enum err session_limits(struct session *s, const struct adapter_limits *l, struct err_msg *e);
 /* ERR_OK with *on false where the drive's +5 V is not there or the adapter has none. */
 enum err session_pull_ups(struct session *s, bool *on, struct err_msg *e);
@@ -104,7 +104,7 @@ enum err session_block(struct session *s, const uint8_t *block, size_t len, stru
 const char *refusal_text(enum refusal r);
 const char *release_text(enum release r);
 /* "as-machine"; NULL for none. */
-const char *role_word(enum role role);
+const char *role_word(enum wire_role role);
 
 /* The reply to REQ_IDENTIFY taken apart; also for tests and fuzzing. */
 enum err caps_read(const uint8_t *reply, size_t len, struct adapter_caps *out,

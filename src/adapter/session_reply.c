@@ -23,16 +23,16 @@ static const char *contradiction(const struct adapter_caps *c)
         return "it records no line, or lines that there are not";
     if ((c->lines_out & ~WIRE_ALL) != 0)
         return "it drives lines that there are not";
-    if ((c->roles & ~((1u << ROLES) - 2u)) != 0 || c->roles == 0)
+    if ((c->roles & ~((1u << WIRE_ROLES) - 2u)) != 0 || c->roles == 0)
         return "it takes no role, or roles that there are not";
-    bool drives = (c->roles & (1u << ROLE_AS_MACHINE | 1u << ROLE_AS_DRIVE)) != 0;
+    bool drives = (c->roles & (1u << WIRE_ROLE_AS_MACHINE | 1u << WIRE_ROLE_AS_DRIVE)) != 0;
     if (drives && (c->lines_out == 0 || (c->lines_out & ~c->lines_in) != 0))
         return "it drives lines that it cannot read back";
     if (drives && (c->watchdog_ms == 0 || c->watchdog_ms > PROTO_WATCHDOG_MS))
         return "it would hold its outputs although nobody is there";
     if (c->buffer < BUFFER_MIN)
         return "it has no buffer";
-    if ((c->roles & 1u << ROLE_BOTH_PLUGS) != 0 &&
+    if ((c->roles & 1u << WIRE_ROLE_BOTH_PLUGS) != 0 &&
         (c->pins[0] == 0 || c->pins[0] > 64 || c->pins[1] == 0 || c->pins[1] > 64))
         return "its plugs have no possible number of pins";
     if ((c->rails & ~((1u << WIRE_RAILS) - 1u)) != 0)
@@ -78,11 +78,11 @@ enum err status_read(const uint8_t *r, size_t len, struct adapter_status *out,
 {
     if (len < STATUS_BYTES)
         return err_set(e, ERR_ADAPTER, "the adapter's status is cut short");
-    if (r[STATUS_ROLE] >= ROLES || r[STATUS_REFUSAL] >= REFUSALS ||
+    if (r[STATUS_ROLE] >= WIRE_ROLES || r[STATUS_REFUSAL] >= REFUSALS ||
         r[STATUS_RELEASED] >= RELEASES)
         return err_set(e, ERR_ADAPTER, "the adapter's status makes no sense");
     uint16_t cylinder = get_u16(r + STATUS_CYLINDER);
-    *out = (struct adapter_status){.role = (enum role)r[STATUS_ROLE],
+    *out = (struct adapter_status){.role = (enum wire_role)r[STATUS_ROLE],
                                    .flags = r[STATUS_FLAGS],
                                    .refusal = (enum refusal)r[STATUS_REFUSAL],
                                    .released = (enum release)r[STATUS_RELEASED],
@@ -147,9 +147,9 @@ const char *release_text(enum release r)
     return (unsigned)r < RELEASES ? text[r] : "for a reason not known here";
 }
 
-const char *role_word(enum role role)
+const char *role_word(enum wire_role role)
 {
-    static const char *const word[ROLES] = {NULL,       "inline",     "as-machine",
-                                            "as-drive", "both-plugs", "loop"};
-    return (unsigned)role < ROLES ? word[role] : NULL;
+    static const char *const word[WIRE_ROLES] = {NULL,       "inline",     "as-machine",
+                                                 "as-drive", "both-plugs", "loop"};
+    return (unsigned)role < WIRE_ROLES ? word[role] : NULL;
 }

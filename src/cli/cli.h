@@ -46,6 +46,17 @@ enum opt {
     OPT_FLUX_MS,
     OPT_FORMAT,
     OPT_LIST,
+    OPT_ADAPTER,
+    OPT_DISK_OUT,
+    OPT_SECONDS,
+    OPT_TURNS,
+    OPT_CYLINDERS,
+    OPT_SIDES,
+    OPT_TRIGGER,
+    OPT_UNIT,
+    OPT_PLAY,
+    OPT_DISK_NAME,
+    OPT_MARK_SCRIBED,
     OPT_COUNT
 };
 #define OPT_BIT(o) (UINT64_C(1) << (o))
@@ -147,6 +158,9 @@ enum err verb_profile_list(const struct args *a, struct answer *r, struct err_ms
 enum err verb_profile_show(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_profile_check(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_rehearse(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_record(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_selfcheck(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_adjust(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_version(const struct args *a, struct answer *r, struct err_msg *e);
 
 #endif

@@ -36,6 +36,17 @@ static const struct option_row rows[OPT_COUNT] = {
     [OPT_FLUX_MS]       = {"flux-ms", 0, "N", false, "read data recorded for so long a read, 0 for all"},
     [OPT_FORMAT]        = {"format", 0, "WORD", false, "wec or vcd"},
     [OPT_LIST]          = {"list", 0, NULL, false, "list the faults"},
+    [OPT_ADAPTER]       = {"adapter", 0, "WHICH", false, "usb, usb:SERIAL, or sim:FAULT for a simulated one"},
+    [OPT_DISK_OUT]      = {"disk-out", 0, NULL, false, "no disk was in any drive while plugs were moved and supplies switched"},
+    [OPT_SECONDS]       = {"seconds", 0, "N", false, "for so long"},
+    [OPT_TURNS]         = {"turns", 0, "N", false, "whole turns of each track"},
+    [OPT_CYLINDERS]     = {"cylinders", 0, "A-B", false, "as-machine: read these, or one"},
+    [OPT_SIDES]         = {"sides", 0, "LIST", false, "as-machine: 0, 1 or 0,1"},
+    [OPT_TRIGGER]       = {"trigger", 0, "WORD", false, "select: begin when a drive is selected"},
+    [OPT_UNIT]          = {"unit", 0, "N", false, "unit 0 to 3 that is selected, or answered for"},
+    [OPT_PLAY]          = {"play", 0, "CAPTURE", false, "as-drive: a capture of a good disk to answer with"},
+    [OPT_DISK_NAME]     = {"disk-name", 0, "NAME", true, "a protected disk, once for each"},
+    [OPT_MARK_SCRIBED]  = {"mark-scribed", 0, NULL, false, "the position is marked, so that it can be found again"},
 };
 // clang-format on
 

@@ -67,10 +67,22 @@ static const struct verb table[] = {
          OPT_BIT(OPT_TWO_CLOCKS) | OPT_BIT(OPT_FLUX_MS) | OPT_BIT(OPT_FORMAT) | OPT_BIT(OPT_PULL_UP) |
          OPT_BIT(OPT_LIST) | OPT_BIT(OPT_OUTPUT) | SHOWS,
      0, 0, verb_rehearse},
+    {"record", "-o FILE.wec", "take a capture through the adapter",
+     "In line it listens for --seconds between machine and drive; as-machine it restores and reads --cylinders and "
+     "--sides, so many --turns each, within the drive profile's limits; as-drive it answers the machine with the "
+     "disk of --play and watches what is asked.\n"
+     "Nothing is opened before the person has said that no disk is in any drive. What the adapter could not keep "
+     "is marked as not recorded. Ctrl-C ends it at any time: the file is whole.\n"
+     "--adapter sim:FAULT plays the adapter, with a fault of rehearse or one of the adapter's own; none, or several "
+     "with commas.",
+     OPT_BIT(OPT_ADAPTER) | OPT_BIT(OPT_DISK_OUT) | OPT_BIT(OPT_ROLE) | OPT_BIT(OPT_TAP) | OPT_BIT(OPT_SECONDS) |
+         OPT_BIT(OPT_TRIGGER) | OPT_BIT(OPT_CYLINDERS) | OPT_BIT(OPT_SIDES) | OPT_BIT(OPT_TURNS) | OPT_BIT(OPT_UNIT) |
+         OPT_BIT(OPT_PLAY) | OPT_BIT(OPT_SEED) | OPT_BIT(OPT_ASKED) | PARTS | WRITES | SHOWS,
+     0, 0, verb_record},
     {"version", "", "this program's version", "", 0, 0, 0, verb_version},
 };
 
-static const char *const planned[] = {"record", "accept", "adjust", "selfcheck", "archive", "report"};
+static const char *const planned[] = {"accept", "adjust", "selfcheck", "archive", "report"};
 // clang-format on
 
 const struct verb *verbs(size_t *count)

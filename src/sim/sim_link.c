@@ -66,7 +66,7 @@ static enum link_result connect_for(struct sim_link *s, uint16_t value, struct e
     s->in_core = true;
     (void)device_control_out(&s->device, REQ_RELEASE, 0, NULL, 0);
     s->in_core = false;
-    if (role < ROLES && sim_link_connect(s, (enum role)role, e) != ERR_OK)
+    if (role < WIRE_ROLES && sim_link_connect(s, (enum wire_role)role, e) != ERR_OK)
         return LINK_FAILED;
     return LINK_OK;
 }
@@ -223,7 +223,7 @@ static void configure(struct sim_link *s)
     for (int i = 0; i < s->faults.bus_count; i++)
         if (sim_fault_parse(s->faults.bus[i], &f, NULL) == ERR_OK)
             s->slow = s->slow || f.kind == FAULT_SAMPLED_TOO_SLOWLY;
-    uint32_t roles = (1u << ROLES) - 2u;
+    uint32_t roles = (1u << WIRE_ROLES) - 2u;
     s->config = (struct device_config){
         .lines_in = WIRE_ALL,
         .lines_out = WIRE_ALL,

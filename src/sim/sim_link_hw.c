@@ -40,8 +40,11 @@ bool sim_link_pulls(const struct sim_link *s, unsigned line)
            sim_link_has(&s->faults, LINK_FAULT_LEAD_SHORT, l);
 }
 
+/* A pin may bear several names; its lead goes by one. */
 static int net_of(const struct sim_link *s, unsigned line)
 {
+    if (!(s->leads & LINE_BIT(line)))
+        return NET_NONE;
     const struct nets *n = &s->world->nets;
     unsigned at = sim_link_place(s, line);
     return s->guest.at_drive_end ? n->drive[at] : n->machine[at];
@@ -58,7 +61,7 @@ static bool reads_high(const struct sim_link *s, unsigned line, bool low)
 uint32_t sim_link_levels(const struct sim_link *s)
 {
     uint32_t high = 0;
-    if (s->device.role == ROLE_LOOP)
+    if (s->device.role == WIRE_ROLE_LOOP)
         return sim_link_loop_levels(s);
     for (unsigned l = 0; l < WIRE_LINES; l++) {
         int net = s->world != NULL ? net_of(s, l) : NET_NONE;
@@ -72,7 +75,8 @@ uint32_t sim_link_levels(const struct sim_link *s)
 void sim_link_apply(struct sim_link *s)
 {
     for (unsigned l = 0; s->world != NULL && l < WIRE_LINES; l++) {
-        bool low = sim_link_pulls(s, l) && !sim_link_lead_open(s, l);
+        bool low =
+            sim_link_pulls(s, l) && !sim_link_lead_open(s, l) && net_of(s, l) != NET_NONE;
         bool was = (s->pulled & WIRE_BIT(l)) != 0;
         if (low == was)
             continue;
@@ -85,6 +89,8 @@ static void hw_outputs(void *ctx, uint32_t driven)
 {
     struct sim_link *s = ctx;
     s->driven = driven;
+    if (driven == 0)
+        s->pulses = s->pulse_low ? 1 : 0;
     sim_link_apply(s);
 }
 
@@ -185,7 +191,7 @@ void sim_link_input(void *state, enum line line, bool low)
 {
     struct sim_link *s = state;
     unsigned own = sim_link_place(s, (unsigned)line);
-    if (s->slow)
+    if (s->slow || !(s->leads & LINE_BIT(own)))
         return; /* it looks at its next sample */
     see(s, own, reads_high(s, own, low));
     if (!s->in_core)
@@ -226,7 +232,7 @@ int64_t sim_link_next(void *state)
 
 static void pulse_event(struct sim_link *s)
 {
-    enum line line = s->device.role == ROLE_AS_DRIVE ? LINE_RDATA : LINE_WDATA;
+    enum line line = s->device.role == WIRE_ROLE_AS_DRIVE ? LINE_RDATA : LINE_WDATA;
     s->pulse_low = !s->pulse_low;
     sim_world_pull(s->world, s->party, (enum line)sim_link_place(s, (unsigned)line),
                    s->pulse_low);

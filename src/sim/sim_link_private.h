@@ -89,7 +89,7 @@ struct sim_link {
     struct baton baton;
     struct sim_sink sink;
     struct sim_result result;
-    bool listens_at_drive;
+    line_set leads; /* one a pin */
     enum party party;
     uint32_t driven; /* as the core asked */
     uint32_t pulled; /* on the bus */
@@ -124,7 +124,7 @@ extern const struct device_hw SIM_LINK_HW;
 
 /* sim_link_world.c */
 /* The bus as it is once the adapter's plug sits where this role wants it. */
-enum err sim_link_connect(struct sim_link *s, enum role role, struct err_msg *e);
+enum err sim_link_connect(struct sim_link *s, enum wire_role role, struct err_msg *e);
 void sim_link_disconnect(struct sim_link *s);
 /* Let time go on by so much. */
 void sim_link_advance(struct sim_link *s, int64_t ns);

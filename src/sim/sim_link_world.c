@@ -1,5 +1,6 @@
 /* The bus that the adapter is plugged into, by role, and its time. */
 #include "sim/sim_link_private.h"
+#include "sim/spec_lines.h"
 
 static enum err no_edge(void *ctx, int tap, int64_t tick, enum line line, enum level level)
 {
@@ -35,21 +36,26 @@ void sim_link_disconnect(struct sim_link *s)
     s->pulse_low = s->pull_ups = s->has_pins = false;
 }
 
-static void guest_for(struct sim_link *s, enum role role)
+static void guest_for(struct sim_link *s, enum wire_role role)
 {
-    bool drive_end = role == ROLE_AS_DRIVE || (role == ROLE_INLINE && s->options.drive_end);
+    bool drive_end =
+        role == WIRE_ROLE_AS_DRIVE || (role == WIRE_ROLE_INLINE && s->options.drive_end);
     s->guest = (struct guest){.ctx = s,
-                              .for_machine = role == ROLE_AS_MACHINE,
-                              .for_drive = role == ROLE_AS_DRIVE,
+                              .for_machine = role == WIRE_ROLE_AS_MACHINE,
+                              .for_drive = role == WIRE_ROLE_AS_DRIVE,
                               .at_drive_end = drive_end,
                               .input = sim_link_input,
                               .next = sim_link_next,
                               .event = sim_link_event,
                               .hold = sim_link_baton_hold};
     s->party = drive_end ? PARTY_DRIVE : PARTY_MACHINE;
+    line_set machine = 0;
+    line_set drive = 0;
+    sim_spec_lines(&s->options, &machine, &drive);
+    s->leads = sim_spec_tap_lines(&s->options, machine, drive, drive_end);
 }
 
-static enum err plug_in(struct sim_link *s, enum role role, struct err_msg *e)
+static enum err plug_in(struct sim_link *s, enum wire_role role, struct err_msg *e)
 {
     struct sim_options o = s->options;
     o.machine_end = o.drive_end = false; /* no recorder beside the adapter */
@@ -69,24 +75,24 @@ static enum err plug_in(struct sim_link *s, enum role role, struct err_msg *e)
     s->sampled = sim_link_levels(s);
     s->poll_at = s->world->now;
     s->sample_at = s->world->now;
-    if (role == ROLE_AS_MACHINE)
+    if (role == WIRE_ROLE_AS_MACHINE)
         return ERR_OK;
     return sim_link_baton_start(s, e);
 }
 
-enum err sim_link_connect(struct sim_link *s, enum role role, struct err_msg *e)
+enum err sim_link_connect(struct sim_link *s, enum wire_role role, struct err_msg *e)
 {
     sim_link_disconnect(s);
     switch (role) {
-    case ROLE_INLINE:
-    case ROLE_AS_MACHINE:
-    case ROLE_AS_DRIVE:
+    case WIRE_ROLE_INLINE:
+    case WIRE_ROLE_AS_MACHINE:
+    case WIRE_ROLE_AS_DRIVE:
         return plug_in(s, role, e);
-    case ROLE_BOTH_PLUGS:
+    case WIRE_ROLE_BOTH_PLUGS:
         return sim_link_pins_make(s, e);
-    case ROLE_NONE:
-    case ROLE_LOOP:
-    case ROLES:
+    case WIRE_ROLE_NONE:
+    case WIRE_ROLE_LOOP:
+    case WIRE_ROLES:
         break;
     }
     return ERR_OK;

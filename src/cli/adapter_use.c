@@ -1,0 +1,229 @@
+#include "cli/adapter_use.h"
+
+#include "adapter/usb_link.h"
+#include "base/asked.h"
+#include "sim/sim_link.h"
+#include "sim/spec_lines.h"
+
+#include <poll.h>
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+static const char *or_usual(const char *given, const char *usual)
+{
+    return given != NULL ? given : usual;
+}
+
+/* A line from standard input; an interrupt ends the wait. */
+static enum err wait_for_line(char *line, size_t room, struct err_msg *e)
+{
+    struct pollfd in = {STDIN_FILENO, POLLIN, 0};
+    while (!stop_asked) {
+        if (poll(&in, 1, 200) <= 0)
+            continue;
+        if (fgets(line, (int)room, stdin) == NULL)
+            return err_set(e, ERR_USAGE, "no answer");
+        return ERR_OK;
+    }
+    return err_set(e, ERR_INTERRUPTED, "interrupted");
+}
+
+enum err adapter_ask(const char *question, struct err_msg *e)
+{
+    char line[64];
+    if (!isatty(STDIN_FILENO) || !isatty(STDERR_FILENO))
+        return ERR_OK;
+    for (;;) {
+        (void)fprintf(stderr, "%s [yes] ", question);
+        TRY(wait_for_line(line, sizeof line, e));
+        if (strncmp(line, "yes", 3) == 0 || line[0] == '\n')
+            return ERR_OK;
+        (void)fputs("It waits for yes. Ctrl-C ends it.\n", stderr);
+    }
+}
+
+static const char ORDER[] =
+    "Order of connecting. On: no disk in any drive; the adapter to USB; its plug to the bus "
+    "with\n"
+    "all supplies off, ground first; the drive or machine on; the disk last. Off: the disk, "
+    "the\n"
+    "drive or machine, the adapter. Mains, picture tubes and charged capacitors are for "
+    "people\n"
+    "licensed or trained for them; local codes stand above this page.\n";
+
+static enum err ask_disk_out(const struct args *a, const char *role_note, struct err_msg *e)
+{
+    if (args_has(a, OPT_DISK_OUT))
+        return ERR_OK;
+    if (!isatty(STDIN_FILENO) || !isatty(STDERR_FILENO))
+        return err_set(e, ERR_USAGE,
+                       "is the disk out? Nothing is opened before that is answered: give "
+                       "--disk-out once no disk is in any drive while plugs are moved and "
+                       "supplies switched");
+    (void)fprintf(stderr, "%s%s%s", ORDER, role_note, role_note[0] != '\0' ? "\n" : "");
+    return adapter_ask("No disk in any drive?", e);
+}
+
+static enum err load(const struct args *a, struct adapter_use *u, struct err_msg *e)
+{
+    TRY(args_profiles(a, &u->path, e));
+    TRY(profile_load(u->path, PROFILE_CONTROLLER,
+                     or_usual(args_value(a, OPT_MACHINE), "controller-generic"), &u->machine,
+                     e));
+    TRY(profile_load(u->path, PROFILE_DRIVE, or_usual(args_value(a, OPT_DRIVE), "drive-35-dd"),
+                     &u->drive, e));
+    return profile_load(u->path, PROFILE_CABLE,
+                        or_usual(args_value(a, OPT_CABLE), "ribbon-34-straight"), &u->cable, e);
+}
+
+static enum err open_link(const struct args *a, struct adapter_use *u, struct link *link,
+                          struct err_msg *e)
+{
+    const char *which = or_usual(args_value(a, OPT_ADAPTER), "usb");
+    if (strcmp(which, "usb") == 0)
+        return usb_link_open(NULL, link, e);
+    if (strncmp(which, "usb:", 4) == 0 && which[4] != '\0')
+        return usb_link_open(which + 4, link, e);
+    if (strncmp(which, "sim:", 4) == 0 && which[4] != '\0') {
+        u->simulated = true;
+        return sim_link_open(which + 4, &u->sim, link, e);
+    }
+    return err_set(e, ERR_USAGE, "--adapter is usb, usb:SERIAL or sim:FAULT, not '%s'", which);
+}
+
+static enum err settings(const struct args *a, struct adapter_use *u, struct err_msg *e)
+{
+    int64_t seed = 1;
+    int64_t unit = 0;
+    const char *tap = args_value(a, OPT_TAP);
+    TRY(args_number(a, OPT_SEED, 0, INT64_MAX, &seed, e));
+    TRY(args_number(a, OPT_UNIT, 0, 3, &unit, e));
+    u->unit = (unsigned)unit;
+    u->sim = (struct sim_options){.seed = (uint64_t)seed, .asked = ASKED_READ};
+    TRY(args_asked(a, &u->sim.asked, e));
+    u->sim.drive_end = tap != NULL && strcmp(tap, "drive-end") == 0;
+    if (tap != NULL && !u->sim.drive_end && strcmp(tap, "machine-end") != 0)
+        return err_set(e, ERR_USAGE, "--tap is machine-end or drive-end, not '%s'", tap);
+    TRY(load(a, u, e));
+    u->sim.machine = u->machine;
+    u->sim.drive = u->drive;
+    u->sim.cable = u->cable;
+    return ERR_OK;
+}
+
+enum err adapter_use_open(const struct args *a, const char *role_note, struct adapter_use *u,
+                          struct err_msg *e)
+{
+    struct link link = {0};
+    *u = (struct adapter_use){0};
+    enum err err = settings(a, u, e);
+    if (err == ERR_OK)
+        err = ask_disk_out(a, role_note, e);
+    if (err == ERR_OK)
+        err = open_link(a, u, &link, e);
+    if (err == ERR_OK)
+        err = session_open(&u->session, &link, e);
+    if (err != ERR_OK)
+        adapter_use_close(u);
+    return err;
+}
+
+void adapter_use_close(struct adapter_use *u)
+{
+    session_close(&u->session);
+    profile_free(u->machine);
+    profile_free(u->drive);
+    profile_free(u->cable);
+    profile_path_free(u->path);
+    *u = (struct adapter_use){0};
+}
+
+line_set adapter_use_lines(const struct adapter_use *u, bool drive_end)
+{
+    line_set machine = 0;
+    line_set drive = 0;
+    sim_spec_lines(&u->sim, &machine, &drive);
+    return sim_spec_tap_lines(&u->sim, machine, drive, drive_end);
+}
+
+struct adapter_limits adapter_use_limits(const struct adapter_use *u)
+{
+    const struct profile *d = u->drive;
+    double step_us = 1000 * profile_min(d, "step_interval_ms", 6);
+    double turn_us = 1000 * profile_min(d, "step_reverse_ms", step_us / 1000);
+    struct adapter_limits l = {
+        .last_cylinder = (uint16_t)(profile_number(d, "cylinders", 80) - 1),
+        .step_low_us = (uint16_t)(profile_min(d, "step_width_us", 1) + 3),
+        .step_us = (uint32_t)(step_us < LIMITS_STEP_US_MIN ? LIMITS_STEP_US_MIN : step_us),
+        .settle_us = (uint32_t)(1000 * profile_max(d, "settle_ms", 15)),
+        .erase_us = (uint32_t)profile_max(d, "erase_delay_us", 1200),
+        .gate_us = (uint32_t)(1000 * adapter_use_turn_ms(u) * 11 / 10)};
+    l.turn_us = turn_us > l.step_us ? (uint32_t)turn_us : l.step_us;
+    return l;
+}
+
+int64_t adapter_use_turn_ms(const struct adapter_use *u)
+{
+    double slow = profile_number(u->drive, "speed_low_rpm", 0);
+    double rpm = slow > 0 ? slow : profile_number(u->drive, "speed_rpm", 300);
+    return (int64_t)(60000 / (rpm < 100 ? 300 : rpm)) + 1;
+}
+
+/* ---- as a machine ---- */
+
+static uint32_t select_bit(const struct adapter_use *u)
+{
+    return WIRE_BIT(WIRE_SELECT0 + u->unit);
+}
+
+static uint32_t motor_bits(const struct adapter_use *u)
+{
+    line_set lines = adapter_use_lines(u, false);
+    if (lines & LINE_BIT(LINE_MOTOR0))
+        return WIRE_BIT(u->unit == 1 ? WIRE_MOTOR1 : WIRE_MOTOR0);
+    return lines & LINE_BIT(LINE_MOTOR) ? WIRE_BIT(WIRE_MOTOR) : 0;
+}
+
+enum err adapter_use_drive_on(struct adapter_use *u, struct err_msg *e)
+{
+    uint32_t active = select_bit(u) | motor_bits(u);
+    if (adapter_use_lines(u, false) & LINE_BIT(LINE_HLOAD))
+        active |= WIRE_BIT(WIRE_HLOAD);
+    return session_drive(&u->session, active, active, e);
+}
+
+enum err adapter_use_spin_up(struct adapter_use *u, struct err_msg *e)
+{
+    return session_wait(
+        &u->session,
+        (int)profile_max(u->drive, "start_ms", 1000) + 2 * (int)adapter_use_turn_ms(u), e);
+}
+
+enum err adapter_use_restore(struct adapter_use *u, struct err_msg *e)
+{
+    unsigned most = adapter_use_limits(u).last_cylinder + LIMITS_OUTWARD_MORE;
+    int cylinder = -1;
+    for (int tries = 0; tries < LIMITS_RESTORES && cylinder != 0; tries++)
+        TRY(session_step(&u->session, true, most, &cylinder, e));
+    return cylinder == 0
+               ? ERR_OK
+               : err_set(e, ERR_ADAPTER, "%s: track 0 was not found", u->session.link.name);
+}
+
+enum err adapter_use_seek(struct adapter_use *u, int from, int to, struct err_msg *e)
+{
+    int cylinder = from;
+    unsigned steps = (unsigned)(to > from ? to - from : from - to);
+    if (steps > 0)
+        TRY(session_step(&u->session, to < from, steps, &cylinder, e));
+    return session_wait(&u->session, (int)profile_max(u->drive, "settle_ms", 15) + 1, e);
+}
+
+enum err adapter_use_side(struct adapter_use *u, int side, struct err_msg *e)
+{
+    uint32_t bit = WIRE_BIT(WIRE_SIDE);
+    if (!(adapter_use_lines(u, false) & LINE_BIT(LINE_SIDE)))
+        return ERR_OK;
+    return session_drive(&u->session, bit, side == 1 ? bit : 0, e);
+}
