@@ -28,7 +28,7 @@ done
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT INT TERM
 
-install_missing $BUILD_PACKAGES libcmocka-dev clang-format sigrok-cli gtkwave locales
+install_missing $BUILD_PACKAGES libcmocka-dev libumockdev-dev umockdev clang-format sigrok-cli gtkwave locales
 if [ "$asan" = yes ] || [ -n "$fuzz" ]; then
   install_missing clang libclang-rt-dev
 fi
