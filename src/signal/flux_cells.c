@@ -78,8 +78,8 @@ static void shift_by(struct cells *c, size_t k, int shift)
     c->step[k] = (uint8_t)(c->step[k] - shift);
 }
 
-/* Both ends of the window stay where they are. */
-static void window_decide(struct cells *c, const struct window *w)
+/* Both ends of the window stay where they are. log: has room for LEN_MAX, or NULL. */
+static void window_decide(struct cells *c, const struct window *w, struct shift_log *log)
 {
     struct path p = {{1e9F, 0, 1e9F}, {{0}}};
     int cell = w->cell;
@@ -93,6 +93,9 @@ static void window_decide(struct cells *c, const struct window *w)
         uint8_t before = p.back[k - w->first][at];
         if (shift != 0) {
             shift_by(c, k, shift);
+            if (log != NULL) {
+                log->shift[log->count++] = (struct shift){k, (int8_t)shift};
+            }
         }
         at = before;
     }
@@ -130,19 +133,22 @@ void cells_constrain(struct cells *c)
         }
         struct window w = {i > done + REACH ? i - REACH : done, 0, false, 0};
         window_end(c, &w, i, c->count, 0);
-        window_decide(c, &w);
+        window_decide(c, &w, NULL);
         done = w.last;
         i = w.last - 1;
     }
 }
 
-void cells_constrain_phase(struct cells *c, size_t from, int cell, int64_t span)
+void cells_constrain_phase(struct cells *c, size_t from, int cell, int64_t span,
+                           struct shift_log *out)
 {
     int64_t end_cell = cell + span;
     int64_t now = cell;
     size_t lead = from; /* a few transitions back, with its cell */
     int64_t lead_cell = cell;
-    for (size_t i = from; i < c->count && now < end_cell; i++) {
+    out->count = 0;
+    for (size_t i = from;
+         i < c->count && now < end_cell && out->count + LEN_MAX <= SHIFTS_LOGGED; i++) {
         if (step_allowed(c, c->step[i], true, (int)(now & 1)) || hopeless(c, i)) {
             now += c->step[i];
             if (i - lead >= REACH) {
@@ -152,11 +158,18 @@ void cells_constrain_phase(struct cells *c, size_t from, int cell, int64_t span)
         }
         struct window w = {lead, 0, true, (int)(lead_cell & 1)};
         window_end(c, &w, i, c->count, (int)(now & 1));
-        window_decide(c, &w);
+        window_decide(c, &w, out);
         for (; lead < w.last; lead++) {
             lead_cell += c->step[lead];
         }
         now = lead_cell;
         i = w.last - 1;
+    }
+}
+
+void cells_shift_back(struct cells *c, const struct shift_log *log)
+{
+    for (size_t i = log->count; i-- > 0;) {
+        shift_by(c, log->shift[i].at, -log->shift[i].by);
     }
 }

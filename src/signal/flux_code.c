@@ -23,6 +23,7 @@
           */
 #define TRADE_SLACK   0.7
 #define SHARE_PRESENT 0.03
+#define ONE_LENGTH    0.97 /* of the intervals */
 
 struct histogram {
     float bin[BINS];
@@ -211,25 +212,50 @@ static void code_limits(struct code *c)
     c->step_mean = weight > 0 ? sum / weight : c->step_min;
 }
 
-/* Where noise prevails the code may still stand in a part: the steadiest chunk decides. */
-static struct fit fit_in_parts(const struct flux *f)
+/* Fits of parts of a stretch. */
+struct parts {
+    struct fit steadiest; /* of those with a clock */
+    struct fit trade;     /* the steadiest of those that show FM or MFM */
+    int steady, trades;
+};
+
+static struct parts fit_parts(const struct flux *f)
 {
-    struct fit best = {.var = UNIFORM_VAR};
+    struct parts p = {.steadiest = {.var = UNIFORM_VAR}, .trade = {.var = UNIFORM_VAR}};
     size_t parts = f->count / (2 * (size_t)CHUNK);
     parts = parts > CHUNKS ? CHUNKS : parts;
-    for (size_t p = 0; p < parts; p++) {
+    for (size_t i = 0; i < parts; i++) {
         struct histogram h = {0};
-        size_t from = f->count / parts * p;
+        size_t from = f->count / parts * i;
         histogram_add(&h, f, from, from + (size_t)2 * CHUNK);
         if (h.total < CHUNK) {
             continue;
         }
         struct fit part = fit_best(&h);
-        if (part.var < best.var && name_code(&part) != ENC_UNSTEADY) {
-            best = part;
+        if (name_code(&part) == ENC_UNSTEADY) {
+            continue;
+        }
+        p.steady++;
+        p.trades += is_trade_code(&part);
+        if (part.var < p.steadiest.var) {
+            p.steadiest = part;
+        }
+        if (is_trade_code(&part) && part.var < p.trade.var) {
+            p.trade = part;
         }
     }
-    return best;
+    return p;
+}
+
+/* Where noise prevails the code may still stand in a part; and where most parts show FM or MFM,
+ * another code seen in all of them together comes from pulses that do not belong there. */
+static struct fit fit_again(const struct flux *f, const struct fit *whole)
+{
+    struct parts p = fit_parts(f);
+    if (name_code(whole) == ENC_UNSTEADY) {
+        return p.steadiest;
+    }
+    return 2 * p.trades > p.steady ? p.trade : *whole;
 }
 
 void code_find(const struct flux *f, struct code *out)
@@ -243,13 +269,14 @@ void code_find(const struct flux *f, struct code *out)
         return;
     }
     best = fit_best(&h);
-    if (name_code(&best) == ENC_UNSTEADY) {
-        best = fit_in_parts(f);
+    enum encoding whole = name_code(&best);
+    if (whole == ENC_UNSTEADY || (whole == ENC_REGULAR_OTHER && best.share[1] <= ONE_LENGTH)) {
+        best = fit_again(f, &best);
     }
     out->encoding = name_code(&best);
     out->cell_ps = best.cell_ps;
     memcpy(out->share, best.share, sizeof out->share);
-    if (out->encoding == ENC_REGULAR_OTHER && best.share[1] > 0.97) {
+    if (out->encoding == ENC_REGULAR_OTHER && best.share[1] > ONE_LENGTH) {
         *out = code_as_mfm(out); /* one length alone: zeros or ones */
         return;
     }

@@ -53,9 +53,21 @@ void local_rate_find(struct cells *c);
 /* Where the code's limits are broken, put transitions into the likeliest cells that keep them.
  */
 void cells_constrain(struct cells *c);
+/* Transitions moved by whole cells, so that they can be moved back. */
+#define SHIFTS_LOGGED 4096
+struct shift_log {
+    size_t count;
+    struct shift {
+        size_t at;
+        int8_t by;
+    } shift[SHIFTS_LOGGED];
+};
 /* The same with the code's rule of phase, which a mark makes known: transition `from` lies in
- * cell `cell` of its byte (odd cells hold data); for `span` cells onward. */
-void cells_constrain_phase(struct cells *c, size_t from, int cell, int64_t span);
+ * cell `cell` of its byte (odd cells hold data); for `span` cells onward, or until the log is
+ * full: so much is wrong in noise only. */
+void cells_constrain_phase(struct cells *c, size_t from, int cell, int64_t span,
+                           struct shift_log *out);
+void cells_shift_back(struct cells *c, const struct shift_log *log);
 
 /* A mark: sync bytes, or an FM mark byte, that cannot be data. */
 struct mark {

@@ -34,6 +34,7 @@ struct run {
     int64_t pending_cells; /* cells from the start to its end */
     uint8_t size_code;     /* of the last good identifier */
     uint8_t data[DATA_BYTES_MAX + 3];
+    struct shift_log shifts; /* of the field at hand */
 };
 
 static int64_t window_cells(const struct run *r)
@@ -59,7 +60,8 @@ static int64_t time_at(const struct run *r, const struct mark *m, size_t at)
 static size_t field_bytes(struct run *r, const struct mark *m, size_t n, struct place *out_end)
 {
     size_t lead = r->fm ? 1 : 0;
-    cells_constrain_phase(r->cells, m->at, m->cell, (int64_t)(n - lead) * BYTE_CELLS);
+    cells_constrain_phase(r->cells, m->at, m->cell, (int64_t)(n - lead) * BYTE_CELLS,
+                          &r->shifts);
     r->data[0] = m->fm_byte;
     return lead + bytes_behind(r->cells, m, n - lead, r->data + lead, out_end);
 }
@@ -102,6 +104,8 @@ static enum err id_add(struct run *r, const struct mark *m)
     s.size_code = size_code_of(r, r->data[4], s.id_good);
     if (s.id_good) {
         r->size_code = s.size_code;
+    } else {
+        cells_shift_back(r->cells, &r->shifts);
     }
     TRY(array_grow((void **)&r->fields->sector, &r->fields->cap, r->fields->count + 1,
                    sizeof *r->fields->sector, FIELDS_MAX));
@@ -166,6 +170,8 @@ static enum err data_add(struct run *r, const struct mark *m, uint8_t byte,
     TRY(data_keep(r, m, s, n));
     if (s->data == FIELD_GOOD) {
         scan_skip(r->cells, scan, end.at);
+    } else { /* it may run on into the next, which has a phase of its own */
+        cells_shift_back(r->cells, &r->shifts);
     }
     return span_add(r, m, &end);
 }
