@@ -33,6 +33,7 @@ static const int answers[FEATURE_KINDS] = {
     [FEATURE_READ_BACK] = 2,
     [FEATURE_MACHINE] = 4,
     [FEATURE_OUTCOME] = 5,
+    [FEATURE_TRIES] = 3,
     [FEATURE_PAIR] = 2,
     [FEATURE_CROSSTALK] = 2,
     [FEATURE_RAIL] = 3,

@@ -93,6 +93,7 @@ enum feature_kind {
                           nothing */
     FEATURE_OUTCOME,   /* as reported: enum outcome less unknown: 0 worked 1 failed 2 hangs 3
                           wrong data 4 sometimes */
+    FEATURE_TRIES,     /* how often it works: 0 it never fails, 1 now and then, 2 mostly */
     FEATURE_PAIR,      /* lines that move together: 0 none, 1 sig and sig2 do */
     FEATURE_CROSSTALK, /* 0 clean, 1 short pulses on several lines */
     FEATURE_RAIL,      /* sig2 as enum rail: 0 in limits, 1 dips, 2 missing */
@@ -147,7 +148,8 @@ struct feature {
     int answers;
     bool known_good;        /* FEATURE_SWAP: the spare */
     bool reseated;          /* FEATURE_SWAP: plugs were pushed home, or nobody said */
-    int count;              /* FEATURE_SWAP: spares that did the same */
+    int count;              /* FEATURE_SWAP: spares that did the same; FEATURE_TRIES: tries */
+    int bad;                /* FEATURE_TRIES: of these failed; the judge makes soft of it */
     unsigned repair_kinds;  /* FEATURE_REPAIR: repair_kind_bit() */
     enum swap_back back;    /* FEATURE_SWAP: what the old part did when it was put back */
     struct finding finding; /* weights not yet set */

@@ -120,23 +120,46 @@ static enum err add_machine(const struct feature_from *f, struct feature_list *l
                        words[answer].id, "%s", words[answer].text);
 }
 
+/* The recorded try is one of those that were counted: what came of it is said already. */
+static enum err add_tries(const struct feature_from *f, struct feature_list *l)
+{
+    const struct case_capture *cap = f->cap;
+    bool apart = cap->outcome != OUTCOME_UNKNOWN && cap->outcome != OUTCOME_SOMETIMES;
+    bool worked = cap->outcome == OUTCOME_WORKED;
+    int tries = cap->tried - apart, bad = cap->tried - cap->worked - (apart && !worked);
+    struct feature *n;
+
+    if (tries < 1 || bad < 0 || bad > tries)
+        return ERR_OK;
+    TRY(feature_add(l, f, FEATURE_TRIES, GROUP_MACHINE, SIG_COUNT, 0, &n, "outcome.tries",
+                    "what the machine was asked to do worked %d time%s of %d", cap->worked,
+                    cap->worked == 1 ? "" : "s", cap->tried));
+    n->count = tries;
+    n->bad = bad;
+    n->finding.observation = true;
+    feature_value(n, (double)cap->worked / cap->tried * 100, 0, "% worked");
+    return ERR_OK;
+}
+
 enum err features_machine(const struct feature_from *f, struct feature_list *l)
 {
     static const char *const said[] = {"it worked", "it failed", "it hangs",
                                        "it gives wrong data", "it works sometimes"};
     static const char *const id[] = {"outcome.worked", "outcome.failed", "outcome.hangs",
                                      "outcome.wrong-data", "outcome.sometimes"};
+    const struct case_capture *cap = f->cap;
     struct feature *n;
-    int o = (int)f->cap->outcome - 1;
+    int o = (int)cap->outcome - 1;
 
-    if (f->cap->role == ROLE_INLINE)
+    if (cap->role == ROLE_INLINE)
         TRY(add_machine(f, l));
-    if (f->cap->outcome == OUTCOME_UNKNOWN)
-        return ERR_OK;
+    if (cap->tried > 0)
+        TRY(add_tries(f, l));
+    if (cap->outcome == OUTCOME_UNKNOWN ||
+        (cap->tried > 0 && cap->outcome == OUTCOME_SOMETIMES))
+        return ERR_OK; /* the count says it better */
     TRY(feature_add(l, f, FEATURE_OUTCOME, GROUP_MACHINE, SIG_COUNT, o, &n, id[o],
                     "what the machine was asked to do: %s", said[o]));
     n->finding.observation = true;
-    if (f->cap->tried > 0)
-        feature_value(n, (double)f->cap->worked / f->cap->tried * 100, 0, "% worked");
     return ERR_OK;
 }

@@ -105,3 +105,67 @@ int engine_sequential(double low_rate, double high_rate, double risk_high_missed
         return 1;
     return ln <= log(risk_high_missed / (1 - risk_low_blamed)) ? -1 : 0;
 }
+
+static double ln_beta(double a, double b)
+{
+    return lgamma(a) + lgamma(b) - lgamma(a + b);
+}
+
+double engine_tries_ln(int bad, int tries, double failing, double working)
+{
+    return ln_beta(failing + bad, working + tries - bad) - ln_beta(failing, working);
+}
+
+double engine_tries_at_rate_ln(int bad, int tries, double rate)
+{
+    return bad * log(rate) + (tries - bad) * log1p(-rate);
+}
+
+/* Chance that a work cures, of what is left. */
+static double cures(const double *left, size_t causes, const double *cure)
+{
+    double sum = 0;
+
+    for (size_t i = 0; i < causes; i++)
+        sum += left[i] * cure[i];
+    return sum;
+}
+
+double engine_work_cost(const double *cause, size_t causes, const double *cure,
+                        const double *cost, const size_t *order, size_t works)
+{
+    double sum = 0;
+
+    for (size_t i = 0; i < causes; i++) {
+        double left = cause[i];
+
+        for (size_t w = 0; w < works; w++) {
+            sum += left * cost[order[w]];
+            left *= 1 - cure[order[w] * causes + i];
+        }
+    }
+    return sum;
+}
+
+void engine_work_order(const double *cause, size_t causes, const double *cure,
+                       const double *cost, size_t works, double *left, size_t *order)
+{
+    for (size_t i = 0; i < causes; i++)
+        left[i] = cause[i];
+    for (size_t w = 0; w < works; w++)
+        order[w] = w;
+    for (size_t done = 0; done < works; done++) {
+        size_t best = done, next;
+
+        for (size_t w = done + 1; w < works; w++)
+            if (cures(left, causes, cure + order[w] * causes) / cost[order[w]] >
+                cures(left, causes, cure + order[best] * causes) / cost[order[best]])
+                best = w;
+        next = order[best];
+        for (size_t w = best; w > done; w--) /* the rest keeps its order */
+            order[w] = order[w - 1];
+        order[done] = next;
+        for (size_t i = 0; i < causes; i++)
+            left[i] *= 1 - cure[next * causes + i];
+    }
+}

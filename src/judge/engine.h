@@ -41,6 +41,22 @@ double engine_noisy_or_absent(double leak_absent, const double *inhibition, cons
 int engine_sequential(double low_rate, double high_rate, double risk_high_missed,
                       double risk_low_blamed, int trials, int failures);
 
+/* ln of the chance of these tries, in their order, of which `bad` failed: at a rate that nobody
+ * knows, spread as a beta distribution (failing, working), and at a known rate (handbook,
+ * diagnosis, 1.7). */
+double engine_tries_ln(int bad, int tries, double failing, double working);
+double engine_tries_at_rate_ln(int bad, int tries, double rate);
+
+/* Kinds of work, each with a cost and a chance to cure each cause: cure[work * causes + cause].
+ * What they cost on average when done in this order until one helps; chances need not sum
+ * to 1. */
+double engine_work_cost(const double *cause, size_t causes, const double *cure,
+                        const double *cost, const size_t *order, size_t works);
+/* The work that cures most for its cost first, given that those before it did not help
+ * (handbook, diagnosis, 1.12). left has room for `causes`. */
+void engine_work_order(const double *cause, size_t causes, const double *cure,
+                       const double *cost, size_t works, double *left, size_t *order);
+
 #define NAT_PER_DECIBAN 0.23025850929940458
 
 #endif

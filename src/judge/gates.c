@@ -188,9 +188,9 @@ static void explain(const struct inference *n, struct verdict *v)
         const struct rows *r;
         double z = 0, p = 0;
 
-        if (f->kind != FEATURE_OUTCOME || f->soft[0] > 0.5)
+        if ((f->kind != FEATURE_OUTCOME && f->kind != FEATURE_TRIES) || f->soft[0] > 0.5)
             continue;
-        r = inference_rows(n, best, f->run);
+        r = inference_rows(n, best, f->run < 0 ? n->g->runs : f->run);
         for (size_t k = 0; k < r->count; k++) {
             double share = exp(inference_row_ln(r, k));
 

@@ -1,5 +1,6 @@
 #include "judge/gather.h"
 
+#include "judge/repeats.h"
 #include "judge/texts.h"
 
 #include <stdio.h>
@@ -164,7 +165,7 @@ static bool of_the_session(enum feature_kind k)
     return k == FEATURE_SPEED || k == FEATURE_INDEX || k == FEATURE_CELL || k == FEATURE_RATE ||
            k == FEATURE_QUALITY || k == FEATURE_FIELDS || k == FEATURE_REPEAT ||
            k == FEATURE_SIDE_1 || k == FEATURE_MACHINE || k == FEATURE_OUTCOME ||
-           k == FEATURE_READ_BACK;
+           k == FEATURE_TRIES || k == FEATURE_READ_BACK;
 }
 
 static int likeliest(const struct feature *f)
@@ -225,6 +226,22 @@ static void say_once(struct feature_list *l)
     }
 }
 
+/* Tries tell of all of them, and not of the one that was recorded: they go to what a person
+ * told. */
+static void count_tries(struct gathered *g)
+{
+    for (size_t i = 0; i < g->features.count; i++) {
+        struct feature *f = &g->features.item[i];
+
+        if (f->kind != FEATURE_TRIES)
+            continue;
+        g->tries += f->count;
+        g->bad_tries += f->bad;
+        f->run = -1;
+        f->tap = TAP_UNKNOWN;
+    }
+}
+
 static enum err compare_taps(const struct case_file *c, const struct taken *t,
                              struct gathered *g)
 {
@@ -243,6 +260,15 @@ static enum err compare_taps(const struct case_file *c, const struct taken *t,
     return ERR_OK;
 }
 
+/* A capture of the same run stands earlier in the case. */
+static bool counted_already(const struct case_file *c, size_t i)
+{
+    for (size_t k = 0; k < i; k++)
+        if (same_run(&c->capture[i], &c->capture[k]))
+            return true;
+    return false;
+}
+
 static void note_outcomes(const struct case_file *c, struct gathered *g)
 {
     int worked = 0, other = 0;
@@ -254,13 +280,14 @@ static void note_outcomes(const struct case_file *c, struct gathered *g)
 
     for (size_t i = 0; i < c->capture_count; i++) {
         const struct case_capture *cap = &c->capture[i];
-        bool repeats = i > 0 && same_run(cap, &c->capture[i - 1]);
+        bool failed = cap->worked < cap->tried ||
+                      (cap->outcome != OUTCOME_WORKED && cap->outcome != OUTCOME_UNKNOWN);
+        bool clean = !failed && (cap->outcome == OUTCOME_WORKED || cap->tried > 0);
 
-        if (cap->outcome == OUTCOME_WORKED && !repeats)
-            g->clean_tries += cap->tried > 0 && cap->worked == cap->tried ? cap->tried : 1;
-        worked += c->capture[i].outcome == OUTCOME_WORKED;
-        other +=
-            c->capture[i].outcome != OUTCOME_WORKED && c->capture[i].outcome != OUTCOME_UNKNOWN;
+        if (clean && !counted_already(c, i))
+            g->clean_tries += cap->tried > 0 ? cap->tried : 1;
+        worked += clean;
+        other += failed;
     }
     /* who tried a swap, or describes the drive, complains */
     g->complaint = other > 0 || (!worked && (c->swap_count > 0 || observed));
@@ -291,9 +318,12 @@ static enum err draw(const struct case_file *c, struct taken *t, struct gathered
     }
     TRY(compare_taps(c, t, g));
     TRY(features_from_told(c, &g->wiring, &g->features));
+    for (size_t i = 0; i < g->features.count; i++)
+        repeats_soften(&g->features.item[i]);
     if (g->features.count > 1)
         qsort(g->features.item, g->features.count, sizeof *g->features.item, by_place);
     say_once(&g->features);
+    count_tries(g);
     note_outcomes(c, g);
     return ERR_OK;
 }

@@ -18,7 +18,8 @@ struct gathered {
     bool all_worked;           /* at least one outcome, and all are */
     bool adapter;              /* some capture was taken through an adapter (.wec) */
     bool flux_seen;
-    int clean_tries; /* runs, and counted tries of them, that worked */
+    int clean_tries;      /* runs, and counted tries of them, that worked */
+    int tries, bad_tries; /* counted by a person, of all runs */
 };
 
 /* Reads every capture. Warnings go to v. */

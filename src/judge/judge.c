@@ -177,7 +177,7 @@ static const struct fault *fault_left_out(const struct inference *n, size_t h)
 /* What clean tries exclude at 95 %: 1 - 0.05^(1/n) (handbook, diagnosis, 1.7). */
 static void say_come_and_go(const struct gathered *g, struct verdict *v)
 {
-    if (g->clean_tries > 0)
+    if (g->clean_tries > 0 && !g->bad_tries)
         verdict_untested(v,
                          "faults that come and go: %d clean tr%s exclude%s only one that shows "
                          "in more than %.0f %% of tries",

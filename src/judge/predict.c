@@ -179,6 +179,7 @@ static predictor *const predictors[FEATURE_KINDS] = {
     [FEATURE_READ_BACK] = predict_read_back,
     [FEATURE_MACHINE] = predict_machine,
     [FEATURE_OUTCOME] = predict_outcome,
+    [FEATURE_TRIES] = predict_tries,
     [FEATURE_PAIR] = pair,
     [FEATURE_CROSSTALK] = crosstalk,
     [FEATURE_RAIL] = rail,

@@ -19,6 +19,7 @@ void predict_gate(const struct world *w, const struct feature *f, double *answer
 void predict_gate_data(const struct world *w, const struct feature *f, double *answer);
 void predict_read_back(const struct world *w, const struct feature *f, double *answer);
 void predict_outcome(const struct world *w, const struct feature *f, double *answer);
+void predict_tries(const struct world *w, const struct feature *f, double *answer);
 void predict_machine(const struct world *w, const struct feature *f, double *answer);
 void predict_quality(const struct world *w, const struct feature *f, double *answer);
 void predict_fields(const struct world *w, const struct feature *f, double *answer);

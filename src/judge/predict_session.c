@@ -165,6 +165,32 @@ static double success(const struct play *p)
     return 0.8;
 }
 
+/* A fault that comes and goes: loose by its effect, or by what the catalogue says of it. */
+static double comes_and_goes(const struct play *p)
+{
+    unsigned varies = 0;
+
+    for (int i = 0; i < 2; i++)
+        varies |= p->f->of[i] ? p->f->of[i]->varies : 0;
+    if (p->f->contact || p->f->sags || p->f->hub || p->f->grounds)
+        return 0.7;
+    return varies ? 0.5 : 0;
+}
+
+/* It never fails, now and then, mostly. A chance of success that is neither high nor low is one
+ * of each try. */
+void predict_tries(const struct world *w, const struct feature *f, double *answer)
+{
+    static const double ok[] = {0.96, 0.035, 0.005}, bad[] = {0.005, 0.075, 0.92},
+                        now_and_then[] = {0.13, 0.72, 0.15};
+    double yes = success(&w->play), some = 2 * yes * (1 - yes);
+
+    (void)f;
+    some = some + (1 - some) * comes_and_goes(&w->play);
+    for (int i = 0; i < 3; i++)
+        answer[i] = some * now_and_then[i] + (1 - some) * (yes * ok[i] + (1 - yes) * bad[i]);
+}
+
 void predict_outcome(const struct world *w, const struct feature *f, double *answer)
 {
     static const double ok[] = {0.975, 0.01, 0.003, 0.004, 0.008},

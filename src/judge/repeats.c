@@ -14,6 +14,24 @@
 #define CONTACT_COMES_AND_GOES 0.5
 #define RATES                  5
 
+/* Failures of a set that is sound, a try; rates of a fault that comes and goes; of one that
+ * stays (beta distributions: failing, working). First two: handbook, diagnosis, W18. */
+#define BACKGROUND_RATE 0.005
+#define SELDOM          0.5
+#define OFTEN           4.5
+
+void repeats_soften(struct feature *f)
+{
+    if (f->kind != FEATURE_TRIES)
+        return;
+
+    double ln[] = {engine_tries_at_rate_ln(f->bad, f->count, BACKGROUND_RATE),
+                   engine_tries_ln(f->bad, f->count, SELDOM, OFTEN),
+                   engine_tries_ln(f->bad, f->count, OFTEN, SELDOM)};
+
+    engine_posterior(ln, 3, f->soft);
+}
+
 static bool shows(const struct inference *n, int run)
 {
     size_t runs = (size_t)n->g->runs + 1;
@@ -55,14 +73,25 @@ static double share_of(const struct inference *n, const struct hypothesis *h)
     return varies ? CONTACT_COMES_AND_GOES : COMES_AND_GOES;
 }
 
+/* Rates at which a fault that comes and goes is there: each as likely as the others, unless a
+ * person counted. */
+static const double rate[RATES] = {0.1, 0.3, 0.5, 0.7, 0.9};
+
+static void rates_chance(const struct gathered *g, double chance[RATES])
+{
+    double ln[RATES];
+
+    for (int k = 0; k < RATES; k++)
+        ln[k] = engine_tries_at_rate_ln(g->bad_tries, g->tries, rate[k]);
+    engine_posterior(ln, RATES, chance);
+}
+
 double repeats_evidence(const struct inference *n, size_t h, int changed, double own,
                         double none)
 {
-    /* rates at which a fault that comes and goes is there; each as likely as the others */
-    static const double rate[RATES] = {0.1, 0.3, 0.5, 0.7, 0.9};
     size_t runs = (size_t)n->g->runs + 1;
     const double *mine = n->run_ln + h * runs;
-    double way[RATES + 1] = {0}, share = share_of(n, &n->hyp[h]);
+    double way[RATES + 1] = {0}, chance[RATES], share = share_of(n, &n->hyp[h]);
     double told = changed == n->g->runs ? own : mine[n->g->runs];
 
     for (int r = 0; r < n->g->runs; r++) {
@@ -76,10 +105,11 @@ double repeats_evidence(const struct inference *n, size_t h, int changed, double
             way[k] += ln_sum(both, 2);
         }
     }
-    if (n->g->runs < 2 || share <= 0)
+    if ((n->g->runs < 2 && !n->g->tries) || share <= 0)
         return way[RATES] + told;
+    rates_chance(n->g, chance);
     for (int k = 0; k < RATES; k++)
-        way[k] += log(share / RATES);
+        way[k] += log(share * chance[k]);
     way[RATES] += log(1 - share);
     return ln_sum(way, RATES + 1) + told;
 }

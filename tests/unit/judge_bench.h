@@ -1,0 +1,54 @@
+/* Cases for the judge, made in a folder of their own and taken away again. */
+#ifndef TEST_UNIT_JUDGE_BENCH_H
+#define TEST_UNIT_JUDGE_BENCH_H
+
+#include "judge/judge.h"
+
+#include <setjmp.h>
+#include <stdarg.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include <cmocka.h>
+
+/* Judges the text of a case.ini with the files of a folder beside it (NULL: none), under the
+ * profiles of a folder. The verdict is yours. */
+static inline void judge_with(const char *text, const char *files, const char *profiles,
+                              struct verdict *v)
+{
+    char folder[] = "/tmp/whichend-bench-XXXXXX", command[1200];
+    struct err_msg e = {0};
+    struct profile_path *path = NULL;
+    struct case_file c;
+    struct judge_options o = {0};
+
+    assert_non_null(mkdtemp(folder));
+    if (files) {
+        snprintf(command, sizeof command, "cp %s/*.wec %s/", files, folder);
+        assert_int_equal(system(command), 0);
+    }
+    assert_int_equal(profile_path_make(profiles, &path, &e), ERR_OK);
+    if (case_file_parse("case.ini", folder, text, strlen(text), path, &c, &e) != ERR_OK)
+        fail_msg("%s", e.text);
+    o.profiles = path;
+    if (judge_case(&c, &o, v, &e) != ERR_OK)
+        fail_msg("%s", e.text);
+    case_file_release(&c);
+    profile_path_free(path);
+    snprintf(command, sizeof command, "rm -r %s", folder);
+    assert_int_equal(system(command), 0);
+}
+
+static inline double fault_share(const struct verdict *v, const char *fault)
+{
+    for (size_t i = 0; i < v->fault_count; i++)
+        if (!strcmp(v->fault_list[i].fault, fault))
+            return v->fault_list[i].probability;
+    return 0;
+}
+
+#endif
