@@ -113,8 +113,9 @@ struct record {
     char why[120];    /* failed */
     char gate[3][48]; /* beginnings of what kept it from a verdict */
     char section[FAULT_NAME_MAX];
-    int variant; /* tilt or policy */
-    int tests;   /* made until then */
+    int sections; /* of the catalogue */
+    int variant;  /* tilt or policy */
+    int tests;    /* made until then */
     double minutes;
 };
 
@@ -168,6 +169,9 @@ double measure_calibration_by_count(double *forecast, bool *hit, int count, int 
 /* Sum of squares over classes; minus the natural log of the truth's share. */
 double measure_quadratic(const double *share, int classes, int truth);
 double measure_log(const double *share, int truth);
+/* Worth of an answer that blames `blamed` parts of all, `wrongly` of them, and misses `missed`:
+ * 1 where it is exact (handbook, diagnosis, W12). */
+double measure_utility(int blamed, int wrongly, int missed, int parts);
 /* One-sided upper 95 % bound of a rate, exact: what `events` of `count` still allow. */
 double measure_rate_bound(int events, int count);
 /* Lower bound likewise. */
@@ -189,6 +193,7 @@ struct summary {
     int count, failed, worth[WORTHS];
     int both, both_decided; /* recorded at both taps */
     double quadratic, log_bits;
+    double utility, utility_silent; /* of the fault named, and of naming none */
     double calibration, by_count;
     double
         spread; /* of a calibration error that is none, in a sample of this size: see there */

@@ -73,6 +73,16 @@ double measure_log(const double *share, int truth)
     return -log(share[truth] > 1e-9 ? share[truth] : 1e-9);
 }
 
+static double share_wrong(int wrong, int of, int parts)
+{
+    return (double)wrong * (of + 1) / ((double)parts * (wrong + 1));
+}
+
+double measure_utility(int blamed, int wrongly, int missed, int parts)
+{
+    return 1 - share_wrong(wrongly, blamed, parts) - share_wrong(missed, parts - blamed, parts);
+}
+
 /* Chance of at most `events` in `count` at a rate. */
 static double at_most(int events, int count, double rate)
 {

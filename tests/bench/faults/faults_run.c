@@ -60,6 +60,7 @@ void note_scenario(const struct scenario *s, struct record *out)
     out->weighted = s->weighted;
     out->ends = scenario_ends(s);
     out->complains = scenario_complains(s);
+    out->sections = (int)s->stock->sections;
     snprintf(out->set, sizeof out->set, "%s %s", profile_name(t->machine),
              profile_name(t->drive));
     if (s->fault[0] != NULL)

@@ -78,6 +78,17 @@ static double chance_error(const double *forecast, int count)
     return sum + 2 * sqrt(fmax(squares - sum * sum, 0));
 }
 
+/* The fault named against those that are there, each a section of the catalogue. */
+static double utility(const struct record *r, bool silent)
+{
+    int blamed = !silent && r->named[0] != '\0', there = 0, hit = 0;
+    for (int i = 0; i < 2; i++) {
+        there += r->fault[i][0] != '\0';
+        hit += blamed && strcmp(r->fault[i], r->named) == 0;
+    }
+    return measure_utility(blamed, blamed - hit, there - hit, r->sections);
+}
+
 enum err score(const struct record *r, int count, struct summary *out)
 {
     double *forecast = calloc((size_t)count + 1, sizeof *forecast);
@@ -100,6 +111,8 @@ enum err score(const struct record *r, int count, struct summary *out)
         out->both_decided += both(&r[i]) && decided;
         out->quadratic += measure_quadratic(r[i].end, END_COUNT, (int)truth_of(&r[i]));
         out->log_bits += measure_log(r[i].end, (int)truth_of(&r[i])) / log(2);
+        out->utility += utility(&r[i], false);
+        out->utility_silent += utility(&r[i], true);
         out->ms_mean += r[i].ms;
         out->ms_max = fmax(out->ms_max, r[i].ms);
         hit[n] = record_hit(&r[i]);
@@ -109,6 +122,8 @@ enum err score(const struct record *r, int count, struct summary *out)
     if (n > 0) {
         out->quadratic /= n;
         out->log_bits /= n;
+        out->utility /= n;
+        out->utility_silent /= n;
         out->ms_mean /= n;
         out->calibration = measure_calibration(forecast, hit, n, BINS, &out->bins);
         out->spread = chance_error(forecast, n);
@@ -290,6 +305,8 @@ void score_print(const struct record *r, int count, const struct summary *s)
                    s->count));
     printf("quadratic score     %6.3f\nlog score           %6.3f bits\n", s->quadratic,
            s->log_bits);
+    printf("utility             %6.3f     of the fault named; naming none %.3f\n", s->utility,
+           s->utility_silent);
     printf("calibration error   %6.3f     (%.3f over bins of equal counts; up to %.3f is "
            "chance)\n",
            s->calibration, s->by_count, s->spread);
