@@ -14,7 +14,7 @@
 #include <stdint.h>
 
 #define EXIT_FAULT     3 /* decided for an end */
-#define EXIT_UNDECIDED 4 /* leaning or undecided */
+#define EXIT_UNDECIDED 4 /* leaning or undecided; an archive that is not whole */
 
 /* One option a bit. */
 enum opt {
@@ -57,6 +57,7 @@ enum opt {
     OPT_PLAY,
     OPT_DISK_NAME,
     OPT_MARK_SCRIBED,
+    OPT_OBJECT,
     OPT_COUNT
 };
 #define OPT_BIT(o) (UINT64_C(1) << (o))
@@ -161,6 +162,7 @@ enum err verb_rehearse(const struct args *a, struct answer *r, struct err_msg *e
 enum err verb_record(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_selfcheck(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_adjust(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_archive(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_version(const struct args *a, struct answer *r, struct err_msg *e);
 
 #endif

@@ -46,6 +46,7 @@ static const struct option_row rows[OPT_COUNT] = {
     [OPT_UNIT]          = {"unit", 0, "N", false, "unit 0 to 3 that is selected, or answered for"},
     [OPT_PLAY]          = {"play", 0, "CAPTURE", false, "as-drive: a capture of a good disk to answer with"},
     [OPT_DISK_NAME]     = {"disk-name", 0, "NAME", true, "a protected disk, once for each"},
+    [OPT_OBJECT]        = {"object", 0, "FILE", false, "an [object] section: accession, title, label, photograph, operator, ..."},
     [OPT_MARK_SCRIBED]  = {"mark-scribed", 0, NULL, false, "the position is marked, so that it can be found again"},
 };
 // clang-format on

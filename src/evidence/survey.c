@@ -239,6 +239,7 @@ static enum err begin(struct survey_run *r, struct capture *c)
     const struct bus_place *place = NULL;
     struct survey *s = r->out;
     s->info = *capture_info(c);
+    r->tracks.listener = r->o->listener;
     r->tick = s->info.tick;
     r->ns_scale = tick_scale_ns(r->tick);
     r->ps_scale = tick_scale_ps(r->tick);
@@ -299,6 +300,7 @@ void survey_release(struct survey *s)
     bus_story_release(&s->story);
     free(s->track);
     free(s->place);
+    free(s->guess);
     free(s->visit);
     free(s->warning);
     memset(s, 0, sizeof *s);

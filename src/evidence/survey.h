@@ -105,6 +105,30 @@ struct gap_figures {
     double mean_us, sd_us, min_us, max_us;
 };
 
+/* Where a sector was read, as it is known before the end of the capture tells the cylinder: see
+ * survey_place(). */
+struct survey_spot {
+    int32_t epoch;                /* raw place by the lines (bus.h) */
+    int32_t side;                 /* by the lines; -1 not recorded */
+    int32_t id_cylinder, id_side; /* of most identifiers around; -1 none */
+};
+
+/* Raw places that no TRK00 fixed and identifiers did. */
+struct survey_guess {
+    int32_t epoch, offset; /* cylinder = raw place + offset, in the epoch of this raw place */
+};
+
+/* Told of what is decoded while the survey runs; see survey_options. */
+struct survey_listener {
+    void *ctx;
+    /* One identifier with its data field: bytes, and quality where damaged, are there during
+     * the call. */
+    enum err (*sector)(void *ctx, const struct survey_spot *spot,
+                       const struct sector_read *read);
+    /* The head writes there: what was read before may no longer stand. */
+    enum err (*written)(void *ctx, int32_t epoch, int32_t side);
+};
+
 /* What the flux is like in one part of the turn, the index at its start. */
 #define ANGLE_PARTS 16
 struct angle_figures {
@@ -149,6 +173,8 @@ struct survey {
     bool angle_known;                           /* index pulses say where a turn begins */
     struct place_figures *place;                /* by cylinder, then side */
     size_t place_count;
+    struct survey_guess *guess;
+    size_t guess_count;
     struct supply_stats supply[RAIL_COUNT];
     char **warning;
     size_t warning_count;
@@ -157,6 +183,8 @@ struct survey {
 struct survey_options {
     const struct profile *drive, *controller;  /* may be NULL; borrowed during the call */
     struct tap_edges *edges_out;               /* filled too, if not NULL */
+    const struct survey_listener *listener;    /* may be NULL; with one, damaged fields are the
+                                                  listener's to put together */
     void (*progress)(void *ctx, double share); /* may be NULL */
     void *progress_ctx;
     volatile const int *stop; /* nonzero: ERR_INTERRUPTED; may be NULL */
@@ -166,5 +194,10 @@ struct survey_options {
 enum err survey_run(struct capture *c, const struct survey_options *o, struct survey *out,
                     struct err_msg *e);
 void survey_release(struct survey *s);
+
+/* The cylinder and side of a spot, by the lines or, where those do not tell, by identifiers;
+ * false where nothing does. After survey_run(). */
+bool survey_place(const struct survey *s, const struct survey_spot *spot, int32_t *cylinder,
+                  int32_t *side);
 
 #endif

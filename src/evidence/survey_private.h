@@ -152,9 +152,7 @@ struct raw_sector {
     struct field_sum sum; /* while no turn gave the field */
 };
 struct raw_track {
-    int32_t epoch;                /* raw place by the lines */
-    int32_t side;                 /* by the lines; -1 not recorded */
-    int32_t id_cylinder, id_side; /* of the identifiers around; -1 none */
+    struct survey_spot spot; /* once placed: cylinder and side */
     double seconds;
     struct raw_sector *sector;
     size_t count, cap;
@@ -164,13 +162,14 @@ struct track_store {
     struct raw_track *track;
     size_t count, cap;
     bool full;
+    const struct survey_listener *listener;
     size_t sum_bytes; /* of all field sums */
     bool sums_full;   /* turns of some fields were not put together */
 };
 /* One more turn of a sector: put together with those before while none was good. */
 enum err repair_turn(struct track_store *t, struct raw_sector *s, const struct sector_read *r);
 /* The head writes there: turns before and after are not of one field. */
-void repair_written(struct track_store *t, int32_t epoch, int32_t side);
+enum err repair_written(struct track_store *t, int32_t epoch, int32_t side);
 /* No more turns come. */
 void repair_end(struct track_store *t);
 /* One decoded stretch: the sectors with from_ns <= id_ns < to_ns count, the others are

@@ -14,6 +14,9 @@ static void sum_drop(struct track_store *t, struct raw_sector *s)
 enum err repair_turn(struct track_store *t, struct raw_sector *s, const struct sector_read *r)
 {
     struct field_repair repair;
+    if (t->listener != NULL) {
+        return ERR_OK;
+    }
     if (s->s.data >= FIELD_REPAIRED) {
         sum_drop(t, s);
         return ERR_OK;
@@ -40,14 +43,16 @@ enum err repair_turn(struct track_store *t, struct raw_sector *s, const struct s
     return ERR_OK;
 }
 
-void repair_written(struct track_store *t, int32_t epoch, int32_t side)
+enum err repair_written(struct track_store *t, int32_t epoch, int32_t side)
 {
     for (size_t i = 0; t->sum_bytes > 0 && i < t->count; i++) {
         struct raw_track *k = &t->track[i];
-        for (size_t n = 0; k->epoch == epoch && k->side == side && n < k->count; n++) {
+        for (size_t n = 0; k->spot.epoch == epoch && k->spot.side == side && n < k->count;
+             n++) {
             sum_drop(t, &k->sector[n]);
         }
     }
+    return t->listener != NULL ? t->listener->written(t->listener->ctx, epoch, side) : ERR_OK;
 }
 
 void repair_end(struct track_store *t)

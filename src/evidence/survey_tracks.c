@@ -69,8 +69,9 @@ static enum err track_find(struct track_store *t, const struct raw_track *key,
     *out = NULL;
     for (size_t i = t->count; i-- > 0;) {
         struct raw_track *k = &t->track[i];
-        if (k->epoch == key->epoch && k->side == key->side &&
-            k->id_cylinder == key->id_cylinder && k->id_side == key->id_side) {
+        if (k->spot.epoch == key->spot.epoch && k->spot.side == key->spot.side &&
+            k->spot.id_cylinder == key->spot.id_cylinder &&
+            k->spot.id_side == key->spot.id_side) {
             *out = k;
             return ERR_OK;
         }
@@ -152,8 +153,7 @@ static struct raw_sector as_raw(const struct sector_read *r)
 
 static enum err bare_track(struct track_store *t, const struct stretch_read *r)
 {
-    struct raw_track key = {
-        .epoch = r->epoch, .side = r->side, .id_cylinder = -1, .id_side = -1};
+    struct raw_track key = {.spot = {r->epoch, r->side, -1, -1}};
     struct raw_track *track = NULL;
     TRY(track_find(t, &key, &track));
     if (track != NULL) {
@@ -178,14 +178,17 @@ enum err tracks_add(struct track_store *t, const struct stretch_read *r)
         return bare_track(t, r);
     }
     for (size_t i = 0; i < f->sector_count; i++) {
-        struct raw_track key = {.epoch = r->epoch, .side = r->side};
+        struct raw_track key = {.spot = {r->epoch, r->side, -1, -1}};
         struct raw_track *track = NULL;
         struct raw_sector add = as_raw(&f->sector[i]);
         if (f->sector[i].id_ns < r->from_ns || f->sector[i].id_ns >= r->to_ns) {
             continue;
         }
-        key.id_cylinder = neighbour_vote(f, i, false);
-        key.id_side = neighbour_vote(f, i, true);
+        key.spot.id_cylinder = neighbour_vote(f, i, false);
+        key.spot.id_side = neighbour_vote(f, i, true);
+        if (t->listener != NULL) {
+            TRY(t->listener->sector(t->listener->ctx, &key.spot, &f->sector[i]));
+        }
         TRY(track_find(t, &key, &track));
         if (track == NULL) {
             continue;
@@ -215,12 +218,12 @@ static bool offset_by_identifiers(const struct track_store *t, int32_t epoch,
     int32_t best = 0;
     for (size_t i = 0; i < t->count; i++) {
         const struct raw_track *raw = &t->track[i];
-        if (raw->id_cylinder < 0 || !bus_same_epoch(raw->epoch, epoch)) {
+        if (raw->spot.id_cylinder < 0 || !bus_same_epoch(raw->spot.epoch, epoch)) {
             continue;
         }
         first = first < 0 ? (int32_t)i : first;
-        int64_t bin = OFFSETS / 2 + raw->id_cylinder -
-                      ((int64_t)raw->epoch - (int64_t)t->track[first].epoch);
+        int64_t bin = OFFSETS / 2 + raw->spot.id_cylinder -
+                      ((int64_t)raw->spot.epoch - (int64_t)t->track[first].spot.epoch);
         if (bin >= 0 && bin < OFFSETS) {
             votes[bin] += (int64_t)raw->count;
         }
@@ -231,7 +234,7 @@ static bool offset_by_identifiers(const struct track_store *t, int32_t epoch,
     if (votes[best] == 0) {
         return false;
     }
-    *out_offset = best - OFFSETS / 2 - t->track[first].epoch;
+    *out_offset = best - OFFSETS / 2 - t->track[first].spot.epoch;
     return true;
 }
 
@@ -239,14 +242,14 @@ static struct raw_track *place_of(struct raw_track *list, size_t *count, int32_t
                                   int32_t side)
 {
     for (size_t i = 0; i < *count; i++) {
-        if (list[i].epoch == cylinder && list[i].side == side) {
+        if (list[i].spot.epoch == cylinder && list[i].spot.side == side) {
             return &list[i];
         }
     }
     if (*count == TRACKS_MAX) {
         return NULL;
     }
-    list[*count] = (struct raw_track){.epoch = cylinder, .side = side};
+    list[*count] = (struct raw_track){.spot = {cylinder, side, -1, -1}};
     return &list[(*count)++];
 }
 
@@ -278,8 +281,8 @@ static enum err track_emit(const struct raw_track *raw, double turn_s, struct su
 {
     struct track *t = &out->track[out->track_count];
     memset(t, 0, sizeof *t);
-    t->cylinder = raw->epoch;
-    t->side = raw->side;
+    t->cylinder = raw->spot.epoch;
+    t->side = raw->spot.side;
     t->revolutions = raw->seconds / turn_s;
     t->quality = raw->quality;
     t->sector = calloc(raw->count + 1, sizeof t->sector[0]);
@@ -300,9 +303,14 @@ static enum err track_emit(const struct raw_track *raw, double turn_s, struct su
     return ERR_OK;
 }
 
+static bool steps_recorded(const struct survey *s)
+{
+    return s->story.line[LINE_STEP].state != LINE_NOT_RECORDED;
+}
+
 static void visits_resolve(struct survey *out)
 {
-    bool steps = out->story.line[LINE_STEP].state != LINE_NOT_RECORDED;
+    bool steps = steps_recorded(out);
     for (size_t i = 0; i < out->visit_count; i++) {
         struct visit *v = &out->visit[i];
         int32_t cylinder = 0;
@@ -311,22 +319,56 @@ static void visits_resolve(struct survey *out)
     }
 }
 
-static enum err tracks_place(struct track_store *t, const struct survey *out,
-                             struct raw_track *placed, size_t *count, bool *out_guessed)
+static const struct survey_guess *guess_of(const struct survey *s, int32_t epoch)
 {
-    bool steps = out->story.line[LINE_STEP].state != LINE_NOT_RECORDED;
-    for (size_t i = 0; i < t->count; i++) {
-        struct raw_track *raw = &t->track[i];
-        struct raw_track *to = NULL;
-        int32_t cylinder = raw->id_cylinder;
-        int32_t side = raw->side >= 0 ? raw->side : raw->id_side > 1 ? -1 : raw->id_side;
-        if (steps && !bus_cylinder(&out->story, raw->epoch, &cylinder)) {
-            int32_t offset = 0;
-            bool voted = offset_by_identifiers(t, raw->epoch, &offset);
-            cylinder = voted ? raw->epoch + offset : -1;
-            *out_guessed = *out_guessed || voted;
+    for (size_t i = 0; i < s->guess_count; i++) {
+        if (bus_same_epoch(s->guess[i].epoch, epoch)) {
+            return &s->guess[i];
         }
-        if (cylinder < 0 || side < 0) {
+    }
+    return NULL;
+}
+
+/* Where no TRK00 fixed the count of steps, identifiers may. */
+static enum err tracks_guess(const struct track_store *t, struct survey *out)
+{
+    size_t cap = 0;
+    for (size_t i = 0; steps_recorded(out) && i < t->count; i++) {
+        int32_t epoch = t->track[i].spot.epoch;
+        int32_t ignored = 0;
+        struct survey_guess g = {.epoch = epoch};
+        if (bus_cylinder(&out->story, epoch, &ignored) || guess_of(out, epoch) != NULL ||
+            !offset_by_identifiers(t, epoch, &g.offset)) {
+            continue;
+        }
+        TRY(array_grow((void **)&out->guess, &cap, out->guess_count + 1, sizeof out->guess[0],
+                       RAW_TRACKS_MAX));
+        out->guess[out->guess_count++] = g;
+    }
+    return ERR_OK;
+}
+
+bool survey_place(const struct survey *s, const struct survey_spot *spot, int32_t *cylinder,
+                  int32_t *side)
+{
+    int32_t c = spot->id_cylinder;
+    *side = spot->side >= 0 ? spot->side : spot->id_side > 1 ? -1 : spot->id_side;
+    if (steps_recorded(s) && !bus_cylinder(&s->story, spot->epoch, &c)) {
+        const struct survey_guess *g = guess_of(s, spot->epoch);
+        c = g != NULL ? spot->epoch + g->offset : -1;
+    }
+    *cylinder = c;
+    return c >= 0 && *side >= 0;
+}
+
+static enum err tracks_place(struct track_store *t, const struct survey *out,
+                             struct raw_track *placed, size_t *count)
+{
+    for (size_t i = 0; i < t->count; i++) {
+        struct raw_track *to = NULL;
+        int32_t cylinder = 0;
+        int32_t side = 0;
+        if (!survey_place(out, &t->track[i].spot, &cylinder, &side)) {
             continue;
         }
         to = place_of(placed, count, cylinder, side);
@@ -334,7 +376,7 @@ static enum err tracks_place(struct track_store *t, const struct survey *out,
             t->full = true;
             continue;
         }
-        TRY(raw_merge(to, raw, &t->full));
+        TRY(raw_merge(to, &t->track[i], &t->full));
     }
     return ERR_OK;
 }
@@ -348,10 +390,11 @@ enum err tracks_finish(struct track_store *t, struct survey *out, double turn_s,
     if (placed == NULL) {
         return ERR_MEMORY;
     }
-    *out_guessed = false;
     repair_end(t);
     visits_resolve(out);
-    e = tracks_place(t, out, placed, &count, out_guessed);
+    e = tracks_guess(t, out);
+    *out_guessed = out->guess_count > 0;
+    e = e == ERR_OK ? tracks_place(t, out, placed, &count) : e;
     if (e == ERR_OK) {
         out->track = calloc(count + 1, sizeof out->track[0]);
         e = out->track != NULL ? ERR_OK : ERR_MEMORY;

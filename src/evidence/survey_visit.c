@@ -53,7 +53,7 @@ static enum err decode(struct survey_run *r, int64_t accept_to_ns)
 {
     struct visit_gather *g = &r->visit;
     struct flux f = {stretch_ns(g, g->base_ps), g->interval, g->count};
-    struct flux_options o = {.keep_quality = true};
+    struct flux_options o = {.keep_quality = true, .keep_bytes = r->o->listener != NULL};
     struct flux_read read;
     enum err e;
     if (g->count < STRETCH_INTERVALS_MIN) {
@@ -273,7 +273,7 @@ enum err visit_move(struct survey_run *r, int64_t ns, const struct bus_place *pl
     r->place = *place;
     if (place->writing) {
         int side = place->side == 1;
-        repair_written(&r->tracks, place->epoch_cylinder, place->side);
+        TRY(repair_written(&r->tracks, place->epoch_cylinder, place->side));
         g->written[side][(uint8_t)place->epoch_cylinder].any = true;
         g->written[side][(uint8_t)place->epoch_cylinder].epoch = place->epoch_cylinder;
     } else if (g->rdata_known) {

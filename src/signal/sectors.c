@@ -127,6 +127,17 @@ static void scan_skip(const struct cells *c, struct mark_scan *s, size_t to)
     s->recent = 0;
 }
 
+/* Transitions that were put into another than the nearest cell, or break the code's rules. */
+static uint32_t forced_in(const struct cells *c, size_t from, size_t to)
+{
+    uint32_t forced = 0;
+    for (size_t i = from; i < to; i++) {
+        bool moved = c->dev[i] > DEV_ONE / 2 || c->dev[i] < -DEV_ONE / 2;
+        forced += moved || c->step[i] < c->code.step_min || c->step[i] > c->code.step_max;
+    }
+    return forced;
+}
+
 /* n: bytes of the field from its mark byte on. */
 static enum err data_keep(const struct run *r, const struct mark *m, struct sector_read *s,
                           size_t n)
@@ -167,6 +178,9 @@ static enum err data_add(struct run *r, const struct mark *m, uint8_t byte,
     s->deleted = byte == MARK_DATA_FIRST;
     s->cut = got < n;
     s->data = s->cut ? FIELD_ABSENT : checks(r, n) ? FIELD_GOOD : FIELD_DAMAGED;
+    if (r->options->keep_bytes && s->data == FIELD_GOOD) {
+        s->forced = forced_in(r->cells, m->at, end.at);
+    }
     TRY(data_keep(r, m, s, n));
     if (s->data == FIELD_GOOD) {
         scan_skip(r->cells, scan, end.at);

@@ -82,6 +82,9 @@ struct sector_read {
     bool cut; /* the stretch ended within the data field, or before its mark could come: data is
                  FIELD_ABSENT, neither good nor damaged */
     bool deleted; /* mark F8 */
+    uint32_t
+        forced; /* of a good field whose bytes are kept: transitions that the code's rules
+                   put into another cell than the nearest, or that break them all the same */
     enum encoding encoding;
     uint8_t *bytes;  /* data bytes when kept, else NULL; 128 << size_code of them */
     int8_t *quality; /* of a damaged field's cells when kept, else NULL: above 0 a transition in

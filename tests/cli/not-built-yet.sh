@@ -1,1 +1,1 @@
-"$WHICHEND" archive capture.wec -o out
+"$WHICHEND" report CASE -o out.html

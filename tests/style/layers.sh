@@ -12,10 +12,11 @@ allowed() {
     signal | bus) echo "capture profile base" ;;
     evidence) echo "signal bus capture profile base" ;;
     judge) echo "evidence profile base" ;;
+    archive) echo "evidence signal bus capture profile base" ;;
     adapter) echo "capture base" ;;
     sim) echo "adapter capture profile base" ;;
-    report) echo "judge evidence bus signal capture profile base" ;;
-    cli) echo "report sim adapter judge evidence bus signal capture profile base" ;;
+    report) echo "archive judge evidence bus signal capture profile base" ;;
+    cli) echo "report archive sim adapter judge evidence bus signal capture profile base" ;;
     *) return 1 ;;
   esac
 }
@@ -23,7 +24,7 @@ allowed() {
 library_owner() {
   case $1 in
     ini.h) echo "base" ;;
-    zlib.h) echo "capture" ;;
+    zlib.h) echo "capture archive" ;;
     jansson.h) echo "report cli" ;;
     libusb.h | libusb-1.0/*) echo "adapter" ;;
   esac
