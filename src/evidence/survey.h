@@ -37,6 +37,8 @@ struct track_sector {
     bool id_good;                              /* some identifier's check bytes agreed */
     enum field_state data;                     /* best */
     bool deleted;
+    bool twice;         /* more than one identifier like it in a turn: its turns are not put
+                           together, nothing tells which of them is meant */
     int32_t seen, good; /* contract: readable identifiers, data fields good */
     int32_t changed;    /* of a repaired field: cells that differ from its surest turn */
     double odds_false;  /* of a repaired field: that its check bytes agree by chance */

@@ -149,6 +149,7 @@ void figures_profile(const struct profile *drive, struct survey *s);
 struct raw_sector {
     struct track_sector s;
     int32_t bad_seen;
+    int64_t last_ns;      /* of a good identifier; INT64_MIN: none yet */
     struct field_sum sum; /* while no turn gave the field */
 };
 struct raw_track {

@@ -17,7 +17,7 @@ enum err repair_turn(struct track_store *t, struct raw_sector *s, const struct s
     if (t->listener != NULL) {
         return ERR_OK;
     }
-    if (s->s.data >= FIELD_REPAIRED) {
+    if (s->s.data >= FIELD_REPAIRED || s->s.twice) {
         sum_drop(t, s);
         return ERR_OK;
     }

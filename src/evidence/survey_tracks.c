@@ -14,6 +14,9 @@
 #define OFFSETS         1024
 #define NO_PREVIOUS     SIZE_MAX
 #define BARE_TURNS      0.9 /* a track without sectors is listed when so much of it was seen */
+#define TWICE_NS                                                                               \
+    (110 * NS_PER_MS) /* of two in one turn one is nearer than this to the other; a turn of    \
+                         the fastest spindle, a tenth too fast, takes 150 ms */
 #define REPEAT_TURNS                                                                           \
     1.6 /* from here on a damaged identifier must have come twice to be believed */
 
@@ -125,6 +128,7 @@ static enum err sector_merge(struct raw_track *t, const struct raw_sector *add,
             to->s.odds_false = add->s.odds_false;
         }
         to->s.id_good = to->s.id_good || add->s.id_good;
+        to->s.twice = to->s.twice || add->s.twice;
         to->s.seen += add->s.seen;
         to->s.good += add->s.good;
         to->bad_seen += add->bad_seen;
@@ -148,7 +152,15 @@ static struct raw_sector as_raw(const struct sector_read *r)
                               .good = r->data == FIELD_GOOD,
                               .encoding = r->encoding};
     raw.bad_seen = !r->id_good;
+    raw.last_ns = INT64_MIN;
     return raw;
+}
+
+/* A good identifier of the sector, at `ns`. */
+static void sector_seen(struct raw_sector *s, int64_t ns)
+{
+    s->s.twice = s->s.twice || (s->last_ns != INT64_MIN && ns - s->last_ns < TWICE_NS);
+    s->last_ns = ns;
 }
 
 static enum err bare_track(struct track_store *t, const struct stretch_read *r)
@@ -199,6 +211,9 @@ enum err tracks_add(struct track_store *t, const struct stretch_read *r)
         TRY(sector_merge(track, &add, &previous, &t->full));
         size_t at = sector_index(track, &add.s);
         if (at < track->count) {
+            if (f->sector[i].id_good) {
+                sector_seen(&track->sector[at], f->sector[i].id_ns);
+            }
             TRY(repair_turn(t, &track->sector[at], &f->sector[i]));
         }
         if (f->quality.transitions > track->quality.transitions) {

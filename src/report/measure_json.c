@@ -156,6 +156,9 @@ static json_t *track_json(const struct track *t, bool *failed)
         json_put(j, "deleted", json_boolean(s->deleted), failed);
         json_put(j, "seen", json_integer(s->seen), failed);
         json_put(j, "good", json_integer(s->good), failed);
+        if (s->twice) {
+            json_put(j, "twice", json_true(), failed);
+        }
         if (s->data == FIELD_REPAIRED) {
             json_put(j, "cells_changed", json_integer(s->changed), failed);
             json_put(j, "odds_false", json_number(s->odds_false, 6), failed);
@@ -165,6 +168,7 @@ static json_t *track_json(const struct track *t, bool *failed)
     json_put(o, "cylinder", json_integer(t->cylinder), failed);
     json_put(o, "side", json_integer(t->side), failed);
     json_put(o, "revolutions", json_number(t->revolutions, 2), failed);
+    json_put(o, "encoding", json_string(encoding_name(t->quality.encoding)), failed);
     json_put(o, "sectors", sectors, failed);
     return o;
 }

@@ -155,20 +155,45 @@ static const char *numbers(const struct track *t, bool bad_only, char out[NUMBER
     return out;
 }
 
+/* What a track without a sector is, if it is nothing of FM or MFM. */
+static const char *bare_words(const struct track *t)
+{
+    switch (t->quality.encoding) {
+    case ENC_NONE:
+        return "nothing recorded";
+    case ENC_UNSTEADY:
+        return "pulses without a clock, as where nothing was formatted";
+    case ENC_REGULAR_OTHER:
+        return "a regular code that is neither FM nor MFM";
+    case ENC_FM:
+        return "FM without identifiers";
+    case ENC_MFM:
+        return "MFM without identifiers";
+    case ENC_MIXED:
+        break;
+    }
+    return "FM and MFM without identifiers";
+}
+
 static enum err track(const struct track *t, struct buf *out)
 {
     char lead_text[40];
     char list[NUMBERS_TEXT_MAX];
     size_t good = 0;
     size_t foreign = 0;
+    size_t twice = 0;
+    size_t deleted = 0;
     for (size_t i = 0; i < t->sector_count; i++) {
         good += t->sector[i].id_good && t->sector[i].data == FIELD_GOOD;
+        twice += t->sector[i].twice;
+        deleted += t->sector[i].deleted;
         foreign += t->sector[i].id_good &&
                    (t->sector[i].cylinder != t->cylinder || t->sector[i].side != t->side);
     }
     (void)snprintf(lead_text, sizeof lead_text, "%2" PRId32 "/%" PRId32, t->cylinder, t->side);
     if (t->sector_count == 0) {
-        return text_wrapf(out, 2, lead_text, HANG, "no sector in %.1f turns", t->revolutions);
+        return text_wrapf(out, 2, lead_text, HANG, "no sector in %.1f turns: %s",
+                          t->revolutions, bare_words(t));
     }
     TRY(text_wrapf(out, 2, lead_text, HANG, "%zu of %zu sectors good, %.1f turns: %s", good,
                    t->sector_count, t->revolutions, numbers(t, false, list)));
@@ -178,6 +203,14 @@ static enum err track(const struct track *t, struct buf *out)
     if (foreign > 0) {
         TRY(text_wrapf(out, 2, "", HANG, "%zu identifier%s another cylinder or side", foreign,
                        foreign == 1 ? " names" : "s name"));
+    }
+    if (twice > 0) {
+        TRY(text_wrapf(out, 2, "", HANG, "%zu identifier%s more than once a turn", twice,
+                       twice == 1 ? " comes" : "s come"));
+    }
+    if (deleted > 0) {
+        TRY(text_wrapf(out, 2, "", HANG, "%zu sector%s marked as deleted data", deleted,
+                       deleted == 1 ? " is" : "s are"));
     }
     return ERR_OK;
 }

@@ -25,7 +25,7 @@ struct span_fit {
 
 /* Sums over intervals, counting those whose nearest step the code allows. */
 struct fit_sums {
-    double dn, dd, square, legal;
+    double dn, nn, square, legal;
 };
 
 static struct fit_sums sums_of(const uint32_t *interval_ps, size_t n, double rate, float low,
@@ -35,7 +35,7 @@ static struct fit_sums sums_of(const uint32_t *interval_ps, size_t n, double rat
     const lanes zero = lanes_all(0);
     const lanes one = lanes_all(1);
     lanes dn = zero;
-    lanes dd = zero;
+    lanes nn = zero;
     lanes square = zero;
     lanes legal = zero;
     for (size_t i = 0; i < n; i += LANES) {
@@ -49,17 +49,18 @@ static struct fit_sums sums_of(const uint32_t *interval_ps, size_t n, double rat
         lanes step = lanes_nearest(cells);
         lane_ints allowed = (step >= low) & (step <= high);
         lanes off = lanes_choose(allowed, cells - step, zero);
-        lanes counted = lanes_choose(allowed, cells, zero);
-        dn += counted * step;
-        dd += counted * counted;
+        lanes counted = lanes_choose(allowed, step, zero);
+        dn += cells * counted;
+        nn += counted * counted;
         square += off * off;
         legal += lanes_choose(allowed, one, zero);
     }
-    return (struct fit_sums){(double)lanes_sum(dn), (double)lanes_sum(dd),
+    return (struct fit_sums){(double)lanes_sum(dn), (double)lanes_sum(nn),
                              (double)lanes_sum(square), (double)lanes_sum(legal)};
 }
 
-/* Least squares for d = step / rate, twice: the second time with better steps. */
+/* Least squares for d = step / rate, twice: the second time with better steps. The noise is in
+ * the intervals, so these are not what is divided by: rate would come out low. */
 static struct span_fit span_fit(const struct cells *c, size_t from, size_t to, double rate)
 {
     struct span_fit f = {rate, 1, false};
@@ -71,7 +72,7 @@ static struct span_fit span_fit(const struct cells *c, size_t from, size_t to, d
             return (struct span_fit){rate, 1, false};
         }
         f.var = s.square / s.legal;
-        f.rate *= s.dn / s.dd;
+        f.rate *= s.nn / s.dn;
     }
     double off = f.rate * c->code.cell_ps - 1;
     f.steady = f.var < STEADY_VAR && fabs(off) < DRIFT_MAX;

@@ -51,7 +51,14 @@ static double own_s(void)
 
 static void track_make(uint8_t cylinder, uint8_t side, struct dice *d, struct flux_made *out)
 {
-    struct layout l = {false, 9, 2, 80, cylinder, side, true, false};
+    struct layout l = {.fm = false,
+                       .sectors = 9,
+                       .size_code = 2,
+                       .gap3 = 80,
+                       .cylinder = cylinder,
+                       .side = side,
+                       .index_mark = true,
+                       .rewritten = false};
     struct track_made t = {0};
     const struct play p = {.cell_ns = 2000, .speed = 1, .jitter_ns = 80};
     make_truth(&t, &l, d);

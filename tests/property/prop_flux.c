@@ -27,14 +27,14 @@ static struct track_made track_at_random(struct dice *d, const struct format *f,
                                          struct layout *l)
 {
     struct track_made t = {0};
-    *l = (struct layout){f->fm,
-                         f->sectors,
-                         f->size_code,
-                         f->gap3,
-                         (uint8_t)dice_below(d, 84),
-                         (uint8_t)dice_below(d, 2),
-                         dice_below(d, 2) == 0,
-                         dice_below(d, 2) == 0};
+    *l = (struct layout){.fm = f->fm,
+                         .sectors = f->sectors,
+                         .size_code = f->size_code,
+                         .gap3 = f->gap3,
+                         .cylinder = (uint8_t)dice_below(d, 84),
+                         .side = (uint8_t)dice_below(d, 2),
+                         .index_mark = dice_below(d, 2) == 0,
+                         .rewritten = dice_below(d, 2) == 0};
     make_truth(&t, l, d);
     for (int i = 0; i < t.sectors; i++) {
         t.sector[i].id_wrong = dice_below(d, 25) == 0;
@@ -131,7 +131,14 @@ static void any_part_gives_a_part_of_the_whole(void **state)
 {
     (void)state;
     struct dice d = {seed + 2000};
-    struct layout l = {false, 9, 2, 80, 3, 1, true, true};
+    struct layout l = {.fm = false,
+                       .sectors = 9,
+                       .size_code = 2,
+                       .gap3 = 80,
+                       .cylinder = 3,
+                       .side = 1,
+                       .index_mark = true,
+                       .rewritten = true};
     struct track_made t = {0};
     struct flux_made f;
     struct flux_read whole;

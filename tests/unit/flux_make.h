@@ -145,7 +145,7 @@ static inline void make_field(struct made *m, bool fm, unsigned mark, const uint
 /* One sector as it was made. */
 struct truth {
     uint8_t cylinder, side, sector, size_code, mark;
-    bool id_wrong, data_wrong, no_data;
+    bool id_wrong, data_wrong, no_data, no_id;
     uint8_t *bytes;
 };
 struct layout {
@@ -154,7 +154,14 @@ struct layout {
     uint8_t cylinder, side;
     bool index_mark;
     bool rewritten; /* every data field later than its identifier, off the grid */
+    int gap2;       /* 0: 11 bytes in FM, 22 in MFM */
+    uint8_t fill;   /* of the gaps; 0: FF in FM, 4E in MFM */
+    bool fill_zero; /* fill is 0 and means it */
 };
+static inline unsigned make_gap_byte(const struct layout *l)
+{
+    return l->fill != 0 || l->fill_zero ? l->fill : l->fm ? 0xFF : 0x4E;
+}
 
 #define MAKE_SECTORS 64
 struct track_made {
@@ -183,10 +190,14 @@ static inline void make_index(struct made *m, bool fm, bool mark)
 static inline void make_sector(struct made *m, const struct layout *l, const struct truth *t,
                                struct dice *d)
 {
-    unsigned gap = l->fm ? 0xFF : 0x4E;
+    unsigned gap = make_gap_byte(l);
     uint8_t id[4] = {t->cylinder, t->side, t->sector, t->size_code};
-    make_field(m, l->fm, 0xFE, id, sizeof id, t->id_wrong ? 0x0100 : 0);
-    make_plain(m, l->fm, gap, l->fm ? 11 : 22);
+    if (!t->no_id) {
+        make_field(m, l->fm, 0xFE, id, sizeof id, t->id_wrong ? 0x0100 : 0);
+    } else { /* as long, and says nothing */
+        make_plain(m, l->fm, gap, l->fm ? 13 : 22);
+    }
+    make_plain(m, l->fm, gap, l->gap2 > 0 ? l->gap2 : l->fm ? 11 : 22);
     if (!t->no_data) {
         if (l->rewritten) {
             make_splice(m, (dice_unit(d) - 0.5) * 0.8);

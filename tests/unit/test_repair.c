@@ -19,7 +19,14 @@ struct several {
 
 static void several_begin(struct several *s, bool fm, struct dice *d)
 {
-    struct layout l = {fm, SECTORS, 2, 80, 5, 0, true, false};
+    struct layout l = {.fm = fm,
+                       .sectors = SECTORS,
+                       .size_code = 2,
+                       .gap3 = 80,
+                       .cylinder = 5,
+                       .side = 0,
+                       .index_mark = true,
+                       .rewritten = false};
     memset(s, 0, sizeof *s);
     l.size_code = fm ? 1 : 2;
     make_truth(&s->t, &l, d);
@@ -147,7 +154,14 @@ static void a_field_written_wrong_stays_damaged(void **state)
     (void)state;
     struct dice d = {730};
     struct several s;
-    struct layout l = {false, SECTORS, 2, 80, 5, 0, true, false};
+    struct layout l = {.fm = false,
+                       .sectors = SECTORS,
+                       .size_code = 2,
+                       .gap3 = 80,
+                       .cylinder = 5,
+                       .side = 0,
+                       .index_mark = true,
+                       .rewritten = false};
     const struct play p = {.cell_ns = 2000, .speed = 1, .jitter_ns = 100};
     memset(&s, 0, sizeof s);
     make_truth(&s.t, &l, &d);

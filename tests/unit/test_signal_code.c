@@ -5,7 +5,14 @@
 static void rate_is_found(bool fm, double cell_ns, double speed, int32_t data_rate)
 {
     struct dice d = {(uint64_t)data_rate};
-    struct layout l = {fm, 5, 1, 54, 1, 0, true, false};
+    struct layout l = {.fm = fm,
+                       .sectors = 5,
+                       .size_code = 1,
+                       .gap3 = 54,
+                       .cylinder = 1,
+                       .side = 0,
+                       .index_mark = true,
+                       .rewritten = false};
     struct track_made t = {0};
     struct flux_read r;
     const struct play p = {.cell_ns = cell_ns, .speed = speed, .jitter_ns = 0.03 * cell_ns};

@@ -9,7 +9,14 @@
 static struct flux_quality quality_of(const struct play *p, bool rewritten, uint64_t seed)
 {
     struct dice d = {seed};
-    struct layout l = {false, 9, 2, 80, 1, 0, true, rewritten};
+    struct layout l = {.fm = false,
+                       .sectors = 9,
+                       .size_code = 2,
+                       .gap3 = 80,
+                       .cylinder = 1,
+                       .side = 0,
+                       .index_mark = true,
+                       .rewritten = rewritten};
     struct track_made t = {0};
     struct flux_read r;
     struct flux_quality q;
@@ -147,7 +154,14 @@ static void heavy_tails_cost_margin(void **state)
 {
     (void)state;
     struct dice d = {800};
-    struct layout l = {false, 9, 2, 80, 1, 0, true, false};
+    struct layout l = {.fm = false,
+                       .sectors = 9,
+                       .size_code = 2,
+                       .gap3 = 80,
+                       .cylinder = 1,
+                       .side = 0,
+                       .index_mark = true,
+                       .rewritten = false};
     struct track_made t = {0};
     struct flux_made f;
     struct flux_read r;

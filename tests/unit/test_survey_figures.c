@@ -1,18 +1,9 @@
 /* Figures of whole captures against the truth put in: invented tracks, played with a known
  * speed, with index pulses where the spindle says. */
-#include "base/buf.h"
-#include "evidence/survey.h"
-#include "unit/flux_make.h"
-
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stdio.h>
-
-#include <cmocka.h>
+#include "unit/flux_capture.h"
 
 #define TURN_CELLS 100000 /* 200 ms of 2 us cells */
 #define CELL_NS    2000.0
-#define TEXT_MAX   ((size_t)64 << 20)
 
 struct bench {
     struct play play;
@@ -20,88 +11,33 @@ struct bench {
     int turns;
 };
 
-struct step {
-    int64_t ns;
-    const char *text;
-};
-static int compare_step(const void *a, const void *b)
-{
-    int64_t x = ((const struct step *)a)->ns;
-    int64_t y = ((const struct step *)b)->ns;
-    return (x > y) - (x < y);
-}
-
-/* Falls of RDATA, 500 ns low, and INDEX, 3 ms low, in order of time. */
-static size_t steps_make(const struct bench *b, const struct flux_made *f, struct step **out)
-{
-    int64_t ps = 10000000000;
-    size_t n = 0;
-    *out = calloc(2 * f->count + 4 * (size_t)b->turns + 8, sizeof **out);
-    assert_non_null(*out);
-    for (size_t i = 0; i < f->count; i++) {
-        int64_t ns = (ps + 500) / 1000;
-        (*out)[n++] = (struct step){ns, "0r"};
-        (*out)[n++] = (struct step){ns + 500, "1r"};
-        ps += f->interval_ps[i];
-    }
-    for (int i = 0; b->index_ns > 0 && i <= b->turns; i++) {
-        int64_t ns = llround(10e6 + i * b->index_ns);
-        (*out)[n++] = (struct step){ns, "0i"};
-        (*out)[n++] = (struct step){ns + 3000000, "1i"};
-    }
-    qsort(*out, n, sizeof **out, compare_step);
-    return n;
-}
-
-/* One track as VCD text in ns. */
-static void write_capture(const struct bench *b, uint64_t seed, struct buf *out)
+/* One track of nine sectors. */
+static struct survey *survey_of(const struct bench *b, uint64_t seed)
 {
     struct dice d = {seed};
-    struct layout l = {false, 9, 2, 80, 1, 0, true, false};
+    struct layout l = {.fm = false,
+                       .sectors = 9,
+                       .size_code = 2,
+                       .gap3 = 80,
+                       .cylinder = 1,
+                       .side = 0,
+                       .index_mark = true,
+                       .rewritten = false};
     struct track_made t = {0};
+    struct events e = {0};
     struct flux_made f;
-    struct step *step = NULL;
     make_truth(&t, &l, &d);
     for (int turn = 0; turn < b->turns; turn++) {
         make_turn(&t, &l, &d, TURN_CELLS);
     }
     make_flux(&t.m, &b->play, &d, &f);
-    size_t n = steps_make(b, &f, &step);
-    buf_init(out, TEXT_MAX);
-    assert_int_equal(buf_str(out, "$timescale 1 ns $end\n$var wire 1 r RDATA $end\n"), ERR_OK);
+    (void)events_flux(&e, &f, EVENTS_START_NS);
     if (b->index_ns > 0) {
-        assert_int_equal(buf_str(out, "$var wire 1 i INDEX $end\n"), ERR_OK);
+        events_index(&e, EVENTS_START_NS, b->index_ns, b->turns + 1);
     }
-    assert_int_equal(buf_str(out, "$enddefinitions $end\n#0\n1r\n"), ERR_OK);
-    assert_int_equal(b->index_ns > 0 ? buf_str(out, "1i\n") : ERR_OK, ERR_OK);
-    for (size_t i = 0; i < n; i++) {
-        assert_int_equal(buf_printf(out, "#%lld\n%s\n", (long long)step[i].ns, step[i].text),
-                         ERR_OK);
-    }
-    free(step);
     free(f.interval_ps);
     make_release(&t);
-}
-
-static struct survey *survey_of(const struct bench *b, uint64_t seed)
-{
-    struct survey *s = calloc(1, sizeof *s);
-    struct survey_options o = {0};
-    struct err_msg e = {0};
-    struct capture *c = NULL;
-    struct buf text;
-    assert_non_null(s);
-    write_capture(b, seed, &text);
-    assert_int_equal(capture_open_memory("text", text.data, text.len, NULL, &c, &e), ERR_OK);
-    assert_int_equal(survey_run(c, &o, s, &e), ERR_OK);
-    capture_close(c);
-    buf_release(&text);
-    return s;
-}
-static void done(struct survey *s)
-{
-    survey_release(s);
-    free(s);
+    return events_survey(&e, b->index_ns > 0 ? "ri" : "r");
 }
 
 static void near(double got, double truth, double off)
@@ -145,7 +81,7 @@ static void speed_and_its_variation_are_the_truth(void **state)
             near(v->line[0].percent, row[i].percent, 0.02);
             assert_int_equal(v->line[0].locked, row[i].repeats);
         }
-        done(s);
+        survey_done(s);
     }
 }
 
@@ -163,7 +99,7 @@ static void a_slipping_hub_shows_between_index_and_sectors(void **state)
         near(s->slip.percent, slip_percent[i], 0.002);
         near(s->slip.percent, slip_percent[i], fmax(s->slip.u_percent, 1e-3));
         assert_int_equal(s->slip.percent > 2 * s->slip.u_percent, slip_percent[i] > 0);
-        done(s);
+        survey_done(s);
     }
 }
 
@@ -183,7 +119,7 @@ static void without_index_the_sectors_tell_the_turn(void **state)
     assert_int_equal(s->slip.visits, 0);
     assert_false(s->angle_known);
     assert_int_equal(s->first_id.count, 0);
-    done(s);
+    survey_done(s);
 }
 
 /* Less than a turn tells no variation: not measured, and never 0. */
@@ -194,7 +130,7 @@ static void less_than_a_turn_tells_no_variation(void **state)
     struct survey *s = survey_of(&b, 80);
     assert_int_equal(s->speed.visits, 0);
     assert_true(s->rotation.isv_percent < 0);
-    done(s);
+    survey_done(s);
 }
 
 /* 146 bytes of gap and index mark and 12 of sync lie before the first identifier's mark, 16
@@ -212,7 +148,7 @@ static void index_to_first_identifier_is_the_layouts(void **state)
     assert_true(s->first_id.sd_us < 0.2);
     assert_int_equal(s->place_count, 1);
     assert_int_equal(s->place[0].first_id.count, s->first_id.count);
-    done(s);
+    survey_done(s);
 }
 
 /* Pulses that are lost or come between are counted where they are. */
@@ -239,8 +175,8 @@ static void dropouts_and_extra_pulses_are_counted_by_angle(void **state)
     assert_true(shorter > 150 && shorter < 700);
     near((double)a->place[0].longer, (double)longer, 10);
     near((double)b->place[0].shorter, (double)shorter, 10);
-    done(a);
-    done(b);
+    survey_done(a);
+    survey_done(b);
 }
 
 int main(void)
