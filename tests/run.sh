@@ -28,7 +28,8 @@ done
 log=$(mktemp)
 trap 'rm -f "$log"' EXIT INT TERM
 
-install_missing $BUILD_PACKAGES libcmocka-dev libumockdev-dev umockdev clang-format sigrok-cli gtkwave locales
+install_missing $BUILD_PACKAGES libcmocka-dev libumockdev-dev umockdev clang-format sigrok-cli gtkwave locales \
+  libxml2-utils tidy
 if [ "$asan" = yes ] || [ -n "$fuzz" ]; then
   install_missing clang libclang-rt-dev
 fi

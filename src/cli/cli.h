@@ -146,6 +146,7 @@ void progress_end(struct progress *p);
 extern volatile int stop_asked;
 
 enum err verb_judge(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_report(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_measure(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_import(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_export(const struct args *a, struct answer *r, struct err_msg *e);

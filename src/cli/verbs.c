@@ -88,10 +88,16 @@ static const struct verb table[] = {
      "Exit status: 0 all good, 4 not whole.",
      OPT_BIT(OPT_LINE) | OPT_BIT(OPT_DRIVE_PROFILE) | OPT_BIT(OPT_OBJECT) | WRITES | SHOWS, 1, WORDS_MAX,
      verb_archive},
+    {"report", "CASE [-o FILE.html]", "one self-contained HTML page with plots",
+     "Weighs the case as judge does and writes what it found, with the case's facts and plots of every capture, to "
+     "one page that needs no network and no script. Without -o it is report.html in the case's folder. The first 16 "
+     "captures are drawn; a page has at most 16 MiB.\n"
+     "Exit status: 0 when the page was written, whatever the verdict on it: judge gives the verdict's.",
+     SHOWS | WRITES | OPT_BIT(OPT_VERBOSE), 1, 1, verb_report},
     {"version", "", "this program's version", "", 0, 0, 0, verb_version},
 };
 
-static const char *const planned[] = {"accept", "adjust", "selfcheck", "report"};
+static const char *const planned[] = {"accept", "adjust", "selfcheck"};
 // clang-format on
 
 const struct verb *verbs(size_t *count)

@@ -106,6 +106,9 @@ static enum err chunks(struct survey_run *r, struct capture *c, struct err_msg *
             return err_set(e, ERR_INTERRUPTED, "interrupted");
         }
         TRY(capture_next(c, &chunk, e));
+        if (r->o->watch != NULL) {
+            r->o->watch(r->o->watch_ctx, &r->out->info, &chunk);
+        }
         for (size_t i = 0; i < chunk.count;) {
             int64_t tick = edge_tick(&chunk, i);
             size_t taken = 0;

@@ -190,6 +190,9 @@ struct survey_options {
     void (*progress)(void *ctx, double share); /* may be NULL */
     void *progress_ctx;
     volatile const int *stop; /* nonzero: ERR_INTERRUPTED; may be NULL */
+    /* sees every chunk before it is surveyed; may be NULL */
+    void (*watch)(void *ctx, const struct capture_info *info, const struct chunk *c);
+    void *watch_ctx;
 };
 
 /* Reads c to its end. ERR_FORMAT where the capture is damaged. */

@@ -14,13 +14,30 @@ struct taken {
     int run;
 };
 
-static enum err take(const struct case_capture *cap, const struct case_file *c,
-                     const struct judge_options *o, struct taken *t, struct err_msg *e)
+struct watched {
+    const struct judge_watch *watch;
+    size_t capture;
+};
+
+static void watch_chunk(void *ctx, const struct capture_info *info, const struct chunk *c)
 {
+    const struct watched *w = ctx;
+    w->watch->chunk(w->watch->ctx, w->capture, info, c);
+}
+
+static enum err take(size_t capture, const struct case_file *c, const struct judge_options *o,
+                     struct taken *t, struct err_msg *e)
+{
+    const struct case_capture *cap = &c->capture[capture];
     struct survey_options so = {.drive = c->drive, .controller = c->machine, .stop = o->stop};
+    struct watched w = {o->watch, capture};
     struct capture *in = NULL;
     enum err err;
 
+    if (o->watch) {
+        so.watch = watch_chunk;
+        so.watch_ctx = &w;
+    }
     TRY(tap_edges_new(&t->edges));
     so.edges_out = t->edges;
     TRY(capture_open(cap->path, &cap->map, &in, e));
@@ -339,11 +356,13 @@ enum err gather(const struct case_file *c, const struct judge_options *o, struct
         if (o->progress)
             o->progress(o->progress_ctx, c->capture[i].name,
                         (double)i / (double)c->capture_count);
-        err = take(&c->capture[i], c, o, &t[i], e);
+        err = take(i, c, o, &t[i], e);
     }
     if (err == ERR_OK)
         err = draw(c, t, out, v);
     for (size_t i = 0; t && i < c->capture_count; i++) {
+        if (t[i].done && err == ERR_OK && o->watch)
+            o->watch->surveyed(o->watch->ctx, i, &t[i].survey);
         if (t[i].done)
             survey_release(&t[i].survey);
         tap_edges_free(t[i].edges);

@@ -71,11 +71,22 @@ struct verdict {
     size_t warning_count;
 };
 
+/* For a caller that also shows what the captures held. */
+struct judge_watch {
+    /* each chunk of a capture (by its place in the case) as it is read */
+    void (*chunk)(void *ctx, size_t capture, const struct capture_info *info,
+                  const struct chunk *c);
+    /* at the end its survey; to keep it, copy the struct and zero the original */
+    void (*surveyed)(void *ctx, size_t capture, struct survey *s);
+    void *ctx;
+};
+
 struct judge_options {
     const struct profile_path *profiles;                         /* for the fault catalogue */
     void (*progress)(void *ctx, const char *what, double share); /* may be NULL */
     void *progress_ctx;
-    volatile const int *stop; /* may be NULL */
+    volatile const int *stop;        /* may be NULL */
+    const struct judge_watch *watch; /* may be NULL */
 };
 
 /* Surveys every capture of the case and weighs all. ERR_FORMAT, ERR_NO_INPUT for captures and

@@ -15,7 +15,7 @@ static json_t *line_or_null(enum line line)
     return line < LINE_COUNT ? json_string(line_name(line)) : json_null();
 }
 
-static json_t *verdict_part(const struct verdict *v, bool *failed)
+json_t *verdict_json(const struct verdict *v, bool *failed)
 {
     json_t *o = json_object();
     bool undecided = v->grade == GRADE_UNDECIDED;
@@ -134,7 +134,7 @@ enum err report_verdict_json(const struct verdict *v, struct buf *out)
     }
     json_put(root, "schema", json_string("whichend.verdict/1"), &failed);
     json_put(root, "case", json_text(v->title), &failed);
-    json_put(root, "verdict", verdict_part(v, &failed), &failed);
+    json_put(root, "verdict", verdict_json(v, &failed), &failed);
     json_put(root, "ends", ends_part(v->end, END_COUNT, &failed), &failed);
     json_put(root, "also", ends_part(v->also, ENDS_OF_PARTS, &failed), &failed);
     json_put(root, "faults", faults_part(v, &failed), &failed);

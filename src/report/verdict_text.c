@@ -15,73 +15,14 @@
 #define NEXT_SHOWN      3
 #define HANG            19
 
-/* How much a weight in decibans says, in words. */
-static const struct {
-    double from;
-    const char *word;
-} strength[] = {{20, "strong"}, {10, "clear"}, {3, "some"}, {0, "hardly"}};
-
-static const char *strength_word(double decibans)
-{
-    size_t i = 0;
-    while (strength[i].from > fabs(decibans) && strength[i].from > 0) {
-        i++;
-    }
-    return strength[i].word;
-}
-
-void verdict_order(const double *share, size_t count, enum end order[END_COUNT])
-{
-    for (size_t i = 0; i < count; i++) {
-        size_t k = i;
-        while (k > 0 && share[order[k - 1]] < share[i]) {
-            order[k] = order[k - 1];
-            k--;
-        }
-        order[k] = (enum end)i;
-    }
-}
-
-/* "the cable", "bench and fitting" */
-static const char *with_article(enum end end, char out[48])
-{
-    bool plain =
-        end == END_SETUP || end == END_TWO || end == END_UNEXPLAINED || end == END_NONE;
-    (void)snprintf(out, 48, "%s%s", plain ? "" : "the ", end_shown(end));
-    return out;
-}
-
-static const char *fault_text(const struct verdict *v)
-{
-    for (size_t i = 0; i < v->fault_count; i++) {
-        if (v->fault[0] != '\0' && strcmp(v->fault_list[i].fault, v->fault) == 0) {
-            return v->fault_list[i].text;
-        }
-    }
-    return "";
-}
-
 static enum err answer(const struct verdict *v, const struct text_style *s, struct buf *out)
 {
-    char end[48];
-    char text[400];
-    const char *fault = fault_text(v);
+    char text[VERDICT_ANSWER_MAX];
     enum tint t = v->grade == GRADE_UNDECIDED ? TINT_WARN
                   : v->leading == END_NONE    ? TINT_GOOD
                   : v->grade == GRADE_DECIDED ? TINT_BAD
                                               : TINT_WARN;
-    double percent = 100 * v->probability;
-    if (v->grade == GRADE_UNDECIDED) {
-        (void)snprintf(text, sizeof text, "undecided (most likely %s, %.1f %%)",
-                       with_article(v->leading, end), percent);
-    } else if (v->leading == END_NONE) {
-        (void)snprintf(text, sizeof text, "nothing that the captures exercised (%s, %.1f %%)",
-                       grade_name(v->grade), percent);
-    } else {
-        (void)snprintf(text, sizeof text, "%s%s%s (%s, %.1f %%)", with_article(v->leading, end),
-                       fault[0] != '\0' ? " - " : "", fault, grade_name(v->grade), percent);
-    }
-    TRY(text_tinted(out, s, t, 0, "At fault:", 10, text));
+    TRY(text_tinted(out, s, t, 0, "At fault:", 10, verdict_answer(v, text)));
     if (v->summary[0] != '\0') {
         TRY(buf_str(out, "\n"));
         TRY(text_wrap(out, 0, "", 0, v->summary));
@@ -99,7 +40,7 @@ static enum err finding(const struct finding *f, const struct text_style *s, dou
                        weight);
     } else {
         (void)snprintf(lead, sizeof lead, "%-8s %s", weight > 0 ? "for" : "against",
-                       strength_word(weight));
+                       verdict_strength(weight));
     }
     (void)snprintf(text, sizeof text, "%s (%s%s%s%s)", f->text, f->from,
                    f->limit[0] != '\0' ? "; " : "", f->limit[0] != '\0' ? "limit " : "",
@@ -116,7 +57,7 @@ static enum err findings(const struct verdict *v, const struct text_style *s, st
         size_t room = s->verbose ? v->finding_count : sign > 0 ? FOR_SHOWN : AGAINST_SHOWN;
         for (size_t i = 0; i < v->finding_count && room > 0; i++) {
             double weight = v->finding[i].weight[v->leading];
-            bool faint = fabs(weight) < strength[2].from;
+            bool faint = fabs(weight) < WEIGHT_SOME;
             if (weight * sign <= 0 || (faint && !s->verbose)) {
                 continue;
             }
@@ -132,7 +73,7 @@ static enum err rivals(const struct verdict *v, const struct text_style *s, stru
 {
     enum end order[END_COUNT];
     bool any = false;
-    char end[48];
+    char end[VERDICT_END_MAX];
     verdict_order(v->end, END_COUNT, order);
     for (size_t i = 0; i < END_COUNT; i++) {
         if (order[i] == v->leading || (v->end[order[i]] < RIVAL_SHOWN_MIN && !s->verbose)) {
@@ -142,7 +83,7 @@ static enum err rivals(const struct verdict *v, const struct text_style *s, stru
             TRY(text_heading(out, s, "What else it could be"));
         }
         any = true;
-        TRY(text_wrapf(out, 2, with_article(order[i], end), HANG + 10, "%5.1f %%",
+        TRY(text_wrapf(out, 2, verdict_end(order[i], end), HANG + 10, "%5.1f %%",
                        100 * v->end[order[i]]));
     }
     return ERR_OK;
