@@ -90,8 +90,8 @@ enum err page_lines(struct buf *out, const struct page_capture *c)
                    SVG_TOP + p.height, SVG_RIGHT));
     TRY(svg_x_marks(out, &s, SVG_TOP + p.height, 10));
     (void)snprintf(text, sizeof text,
-                   "Up is inactive, down is active, solid is both within %.3g ms, a shaded "
-                   "stretch was not recorded.",
+                   "Up is inactive, down is active, solid is both within %.3g ms; shaded "
+                   "stretches were not recorded.",
                    trace_column_s(t) * 1000);
     return svg_close(out, text);
 }
@@ -239,7 +239,7 @@ enum err page_turns(struct buf *out, const struct page_capture *c)
                      .title = "Period turn by turn",
                      .height = 150,
                      .x = {1, r->revolutions, 0, 0, "turn at speed"},
-                     .y = {0, 0, 0, 0, "ms a turn"}};
+                     .y = {0, 0, 0, 0, "ms per turn"}};
     if (r->from == ROTATION_NONE || r->revolutions < 2) {
         return ERR_OK;
     }
