@@ -1,1 +1,1 @@
-"$WHICHEND" report CASE -o out.html
+"$WHICHEND" adjust --cylinders 1
