@@ -19,6 +19,7 @@ static const int answers[FEATURE_KINDS] = {
     [FEATURE_DIRECTION] = 3,
     [FEATURE_RESTORE] = 3,
     [FEATURE_RELEASE] = 2,
+    [FEATURE_STEP_RATE] = 2,
     [FEATURE_OVERRUN] = 2,
     [FEATURE_PLACE] = PLACE_COUNT,
     [FEATURE_QUALITY] = 4,

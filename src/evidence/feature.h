@@ -74,11 +74,12 @@ enum feature_kind {
     FEATURE_DIRECTION, /* of the steps: 0 outward only, 1 inward only, 2 both */
     FEATURE_RESTORE, /* 0 no outward steps, 1 TRK00 found, 2 a run to the limit without TRK00 */
     FEATURE_RELEASE, /* TRK00 after inward steps from cylinder 0: 0 releases, 1 stays active */
-    FEATURE_OVERRUN, /* outward steps after TRK00 came: 0 none, 1 ten and more */
-    FEATURE_PLACE,   /* identifiers against the steps: see PLACE_ */
-    FEATURE_QUALITY, /* read signal: 0 clean, 1 poor, 2 noise, 3 another code */
-    FEATURE_FIELDS,  /* fields: 0 all good, 1 some damaged, 2 most damaged, 3 no identifier at
-                        all */
+    FEATURE_STEP_RATE, /* 0 as slow as the drive asks, 1 faster */
+    FEATURE_OVERRUN,   /* outward steps after TRK00 came: 0 none, 1 ten and more */
+    FEATURE_PLACE,     /* identifiers against the steps: see PLACE_ */
+    FEATURE_QUALITY,   /* read signal: 0 clean, 1 poor, 2 noise, 3 another code */
+    FEATURE_FIELDS,    /* fields: 0 all good, 1 some damaged, 2 most damaged, 3 no identifier at
+                          all */
     FEATURE_CELL, /* bit cell against nominal: 0 within 4 %, 1 off 4 to 12 %, 2 further off */
     FEATURE_RATE, /* data rate: 0 one that the drive is made for, 1 another */
     FEATURE_SIDE_ID, /* identifiers' side: 0 as selected, 1 always side 0, 2 always side 1, 3

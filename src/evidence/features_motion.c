@@ -87,6 +87,36 @@ static enum err add_steps(const struct feature_from *f, struct feature_list *l)
                        "%d steps inward, %d outward", b->steps_in, b->steps_out);
 }
 
+/* Steps as quick as the quickest of a train, against the drive's limit. A tap places an edge
+ * to a sample, and a maker's figure is no knife edge: a fortieth is let go. */
+#define STEP_LIMIT_SLACK 40
+
+static enum err add_step_rate(const struct feature_from *f, struct feature_list *l)
+{
+    const struct bus_story *b = &f->s->story;
+    const struct limit *limit = profile_limit(f->c->drive, "step_interval_ms");
+    int64_t quickest = 0;
+    struct feature *n;
+
+    if (!feature_recorded(f, SIG_STEP) || !limit || !limit->has_min)
+        return ERR_OK;
+    for (size_t i = 0; i < b->seek_count; i++) {
+        int64_t ns = b->seek[i].min_interval_ns;
+
+        if (b->seek[i].steps > 3 && ns > 0 && (!quickest || ns < quickest))
+            quickest = ns;
+    }
+    if (!quickest)
+        return ERR_OK;
+    int64_t least = (int64_t)(limit->min * 1e6 * (1 - 1.0 / STEP_LIMIT_SLACK));
+    TRY(feature_add(l, f, FEATURE_STEP_RATE, GROUP_HEAD, SIG_STEP, quickest < least, &n,
+                    quickest < least ? "steps.too-quick" : "steps.slow-enough",
+                    "the machine steps every %.2f ms at the quickest", (double)quickest / 1e6));
+    feature_value(n, (double)quickest / 1e6, 0, "ms");
+    feature_limit(n, limit);
+    return ERR_OK;
+}
+
 /* Outward steps without TRK00 that no restore from within the drive's travel needs. */
 static int limit_run(const struct feature_from *f)
 {
@@ -260,6 +290,7 @@ enum err features_motion(const struct feature_from *f, struct feature_list *l)
     TRY(add_steps(f, l));
     TRY(add_restore(f, l));
     TRY(add_release(f, l));
+    TRY(add_step_rate(f, l));
     TRY(add_overrun(f, l));
     return f->s->flux_usable ? add_place(f, l) : ERR_OK;
 }

@@ -3,6 +3,7 @@
 #include "judge/gates.h"
 
 #include "judge/engine.h"
+#include "judge/infer_rows.h"
 #include "judge/texts.h"
 
 #include <math.h>
@@ -17,6 +18,7 @@
 /* Two ends whose best causes fit within this are alike: no prior decides between them. */
 #define ALIKE_DECIBANS        5.0
 #define GROUP_SPEAKS_DECIBANS 1.0
+#define GROUP_ALONE_DECIBANS  2.0
 #define UNLISTED_SHARE        0.2
 #define CONFLICT_DECIBANS     22.0
 
@@ -49,7 +51,7 @@ static double second(const double *end, enum end first)
     return best;
 }
 
-/* Best evidence of a single listed cause of an end, whatever its prior. */
+/* Best evidence of a single cause of an end, whatever its prior. */
 static double best_fit(const struct inference *n, enum end e)
 {
     double best = -(double)INFINITY;
@@ -57,8 +59,8 @@ static double best_fit(const struct inference *n, enum end e)
     for (size_t h = 0; h < n->hyp_count; h++) {
         const struct hypothesis *y = &n->hyp[h];
 
-        if ((y->kind == HYP_SINGLE || y->kind == HYP_NONE) && y->end == e &&
-            y->ln_evidence > best)
+        if ((y->kind == HYP_SINGLE || y->kind == HYP_HELD || y->kind == HYP_NONE) &&
+            y->end == e && y->ln_evidence > best)
             best = y->ln_evidence;
     }
     return best / NAT_PER_DECIBAN;
@@ -79,6 +81,23 @@ static void gate_alike(const struct inference *n, struct verdict *v)
     }
 }
 
+/* A group speaks for an end when the rest without it says less, or when it says so alone: where
+ * everything is dead each mechanism repeats what the others say, and none is missed. */
+static bool speaks(const struct inference *n, size_t g, enum end e, double *joint, double with)
+{
+    double before;
+
+    (void)inference_without(n, SIZE_MAX, g, joint);
+    if (with - engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)e) >
+        GROUP_SPEAKS_DECIBANS)
+        return true;
+    inference_alone(n, SIZE_MAX, joint);
+    before = engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)e);
+    inference_alone(n, g, joint);
+    return engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)e) - before >
+           GROUP_ALONE_DECIBANS;
+}
+
 /* Groups that speak for the leading end, and whether it leads without the best of them. */
 static enum err gate_groups(const struct inference *n, struct verdict *v)
 {
@@ -95,9 +114,9 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
                without;
         double end[END_COUNT];
 
+        speaking += speaks(n, g, v->leading, joint, with);
         (void)inference_without(n, SIZE_MAX, g, joint);
         without = engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)v->leading);
-        speaking += with - without > GROUP_SPEAKS_DECIBANS;
         if (n->group[g].two_taps || with - without <= best)
             continue;
         best = with - without;
@@ -139,7 +158,7 @@ static void gate_contradiction(const struct inference *n, struct verdict *v)
     size_t best = likeliest_of(n, END_COUNT);
 
     for (size_t h = 0; h < n->hyp_count; h++)
-        if (n->hyp[h].kind == HYP_UNLISTED || n->hyp[h].kind == HYP_UNEXPLAINED)
+        if (n->hyp[h].kind == HYP_HELD || hypothesis_unlisted(n, h))
             unlisted += n->posterior[h];
     if (unlisted > UNLISTED_SHARE)
         verdict_gate(v, "a cause that is in no list is %.0f %% likely", unlisted * 100);

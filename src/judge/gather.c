@@ -182,7 +182,7 @@ static bool of_the_session(enum feature_kind k)
     return k == FEATURE_SPEED || k == FEATURE_INDEX || k == FEATURE_CELL || k == FEATURE_RATE ||
            k == FEATURE_QUALITY || k == FEATURE_FIELDS || k == FEATURE_REPEAT ||
            k == FEATURE_SIDE_1 || k == FEATURE_MACHINE || k == FEATURE_OUTCOME ||
-           k == FEATURE_TRIES || k == FEATURE_READ_BACK;
+           k == FEATURE_TRIES || k == FEATURE_READ_BACK || k == FEATURE_STEP_RATE;
 }
 
 static int likeliest(const struct feature *f)

@@ -2,9 +2,11 @@
 #include "judge/hypotheses.h"
 
 #include "base/buf.h"
+#include "judge/engine.h"
 
 #include <math.h>
 #include <stdlib.h>
+#include <string.h>
 
 #define HYPOTHESES_MAX 40000
 
@@ -14,6 +16,14 @@
 #define NONE_WHEN_NOT_SAID    0.3
 #define DISK_KNOWN_GOOD_SHARE 0.032 /* 2 % for the medium (contract), and the seat */
 #define DISK_UNKNOWN_FACTOR   2.0
+/* Of what is in no list: parts of some end that hold one line, others of an end, and none of
+ * any end. */
+#define UNLISTED_HELD    0.2
+#define UNLISTED_IN_END  0.5
+#define UNLISTED_NOWHERE 0.3
+#define HELD_STATES      (2 * SIG_COUNT)
+/* Lines of listed faults that fit within this of the best are looked at once more. */
+#define HELD_DECIBANS 10.0
 
 void end_priors(const struct gathered *g, const struct catalogue *c, double *share)
 {
@@ -50,33 +60,33 @@ enum err hypothesis_add(struct inference *n, size_t *cap, struct hypothesis h)
     return ERR_OK;
 }
 
+/* One whose causes are faults a and b of the catalogue, -1 none. */
+static enum err add(struct inference *n, size_t *cap, enum hypothesis_kind kind, int a, int b,
+                    enum end end, double prior)
+{
+    struct hypothesis h = {
+        .kind = kind, .a = a, .b = b, .end = end, .ln_prior = log(prior), .sig = SIG_COUNT};
+
+    return hypothesis_add(n, cap, h);
+}
+
 enum err hypotheses_single(struct inference *n, size_t *cap)
 {
     const struct catalogue *c = n->c;
-    double share[END_COUNT];
-    double listed = 1 - (c->two + c->unlisted) / 100;
+    double share[END_COUNT], unlisted = c->unlisted / 100;
+    double listed = 1 - c->two / 100 - unlisted;
 
     end_priors(n->g, c, share);
-    TRY(hypothesis_add(
-        n, cap,
-        (struct hypothesis){HYP_NONE, -1, -1, END_NONE, log(share[END_NONE]), 0, false}));
+    TRY(add(n, cap, HYP_NONE, -1, -1, END_NONE, share[END_NONE]));
     for (size_t i = 0; i < c->count; i++) {
         const struct fault *f = &c->fault[i];
 
-        TRY(hypothesis_add(n, cap,
-                           (struct hypothesis){HYP_SINGLE, (int)i, -1, f->end,
-                                               log(listed * share[f->end] * f->share), 0,
-                                               false}));
+        TRY(add(n, cap, HYP_SINGLE, (int)i, -1, f->end, listed * share[f->end] * f->share));
     }
     for (enum end e = END_DRIVE; e < END_TWO; e++)
-        TRY(hypothesis_add(n, cap,
-                           (struct hypothesis){HYP_UNLISTED, -1, -1, e,
-                                               log(0.7 * c->unlisted / 100 * share[e]), 0,
-                                               false}));
-    return hypothesis_add(
-        n, cap,
-        (struct hypothesis){HYP_UNEXPLAINED, -1, -1, END_UNEXPLAINED,
-                            log(0.3 * c->unlisted / 100 * (1 - share[END_NONE])), 0, false});
+        TRY(add(n, cap, HYP_UNLISTED, -1, -1, e, UNLISTED_IN_END * unlisted * share[e]));
+    return add(n, cap, HYP_UNEXPLAINED, -1, -1, END_UNEXPLAINED,
+               UNLISTED_NOWHERE * unlisted * (1 - share[END_NONE]));
 }
 
 enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b)
@@ -85,17 +95,27 @@ enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b)
     double share[END_COUNT];
 
     end_priors(n->g, n->c, share);
-    return hypothesis_add(
-        n, cap,
-        (struct hypothesis){
-            HYP_PAIR, a, b, f->end == g->end ? f->end : END_TWO,
-            log(2 * n->c->two / 100 * share[f->end] * f->share * share[g->end] * g->share), 0,
-            false});
+    return add(n, cap, HYP_PAIR, a, b, f->end == g->end ? f->end : END_TWO,
+               2 * n->c->two / 100 * share[f->end] * f->share * share[g->end] * g->share);
+}
+
+static void held_state(const struct hypothesis *h, struct state *out)
+{
+    unsigned char mode = (unsigned char)h->mode;
+
+    if (h->end == END_CABLE)
+        out->conductor[h->sig] = mode;
+    else if (h->end == END_CONTROLLER)
+        out->machine_out[h->sig] = mode;
+    else
+        out->drive_out[h->sig] = mode;
 }
 
 void hypothesis_state(const struct inference *n, const struct hypothesis *h, struct state *out)
 {
     state_init(out);
+    if (h->kind == HYP_HELD)
+        held_state(h, out);
     if (h->a >= 0) {
         const struct fault *f = &n->c->fault[h->a];
 
@@ -108,4 +128,63 @@ void hypothesis_state(const struct inference *n, const struct hypothesis *h, str
         (void)state_apply(out, f->effect, f->sig, f->sig2, f->tap);
         out->of[1] = &f->traits;
     }
+}
+
+/* A listed fault of this end does the very same. */
+static bool is_listed(const struct inference *n, const struct hypothesis *h)
+{
+    struct state wanted, other;
+
+    hypothesis_state(n, h, &wanted);
+    for (size_t i = 0; i < n->hyp_count; i++) {
+        if (n->hyp[i].kind != HYP_SINGLE || n->hyp[i].end != h->end)
+            continue;
+        hypothesis_state(n, &n->hyp[i], &other);
+        other.of[0] = NULL;
+        if (!memcmp(&wanted, &other, sizeof wanted))
+            return true;
+    }
+    return false;
+}
+
+static enum err hold(struct inference *n, size_t *cap, enum sig s)
+{
+    enum end ends[] = {END_CABLE, s < SIG_FROM_DRIVE ? END_CONTROLLER : END_DRIVE};
+    double share[END_COUNT];
+
+    end_priors(n->g, n->c, share);
+    for (int i = 0; i < 4; i++) {
+        struct hypothesis h = {.kind = HYP_HELD,
+                               .a = -1,
+                               .b = -1,
+                               .end = ends[i / 2],
+                               .sig = s,
+                               .mode = i % 2 ? MODE_STUCK : MODE_DEAD};
+
+        h.ln_prior = log(UNLISTED_HELD * n->c->unlisted / 100 * share[h.end] / HELD_STATES);
+        if (!is_listed(n, &h))
+            TRY(hypothesis_add(n, cap, h));
+    }
+    return ERR_OK;
+}
+
+enum err hypotheses_held(struct inference *n, size_t *cap)
+{
+    bool near[SIG_COUNT] = {false};
+    size_t singles = n->hyp_count;
+    double best = -(double)INFINITY;
+
+    for (size_t h = 0; h < singles; h++)
+        if (n->hyp[h].kind == HYP_SINGLE)
+            best = fmax(best, n->hyp[h].ln_evidence);
+    for (size_t h = 0; h < singles; h++) {
+        enum sig s = n->hyp[h].kind == HYP_SINGLE ? n->c->fault[n->hyp[h].a].sig : SIG_COUNT;
+
+        if (s < SIG_COUNT && n->hyp[h].ln_evidence > best - HELD_DECIBANS * NAT_PER_DECIBAN)
+            near[s] = true;
+    }
+    for (enum sig s = 0; s < SIG_COUNT; s++)
+        if (near[s])
+            TRY(hold(n, cap, s));
+    return ERR_OK;
 }

@@ -15,6 +15,7 @@
 /* Pairs are made of the faults that fit best as a whole, and of those that explain some one
  * group best. */
 #define PAIR_FAULTS_MAX 28
+#define HELD_MAX        (4 * SIG_COUNT)
 /* Below this much weight a fault is told from "nothing wrong" by nothing, and a second one adds
  * nothing. */
 #define EXERCISED_NAT    (0.5 * NAT_PER_DECIBAN)
@@ -341,11 +342,13 @@ enum err infer(const struct gathered *g, const struct catalogue *c, struct infer
     if (err == ERR_OK)
         err = groups_make(n);
     if (err == ERR_OK)
-        err = allocate(n, singles + PAIR_FAULTS_MAX * (PAIR_FAULTS_MAX - 1) / 2);
+        err = allocate(n, singles + HELD_MAX + PAIR_FAULTS_MAX * (PAIR_FAULTS_MAX - 1) / 2);
     for (size_t h = 0; h < singles && err == ERR_OK; h++)
         err = hypothesis_evaluate(n, h);
     if (err == ERR_OK)
         err = weigh(n);
+    if (err == ERR_OK)
+        err = hypotheses_held(n, &cap);
     if (err == ERR_OK)
         err = pairs_make(n, &cap);
     for (size_t h = singles; h < n->hyp_count && err == ERR_OK; h++)
@@ -382,6 +385,25 @@ enum err inference_without(const struct inference *n, size_t feature, size_t gro
     free(column);
     free(at);
     return err;
+}
+
+/* Evidence of one group for one hypothesis, over what nobody told. */
+static double group_sum_alone(const struct inference *n, size_t h, size_t g)
+{
+    const struct rows *r = inference_rows_of(n, h, inference_run_of(n, g));
+    double ln[UNTOLD_COMBINATIONS];
+
+    for (size_t i = 0; i < r->count; i++)
+        ln[i] = r->choice_ln[i] + r->group_ln[i * n->group_count + g];
+    return ln_sum(ln, r->count);
+}
+
+void inference_alone(const struct inference *n, size_t group, double *joint)
+{
+    for (size_t h = 0; h < n->hyp_count; h++)
+        joint[h] = n->hyp[h].left_out  ? n->joint[h]
+                   : group == SIZE_MAX ? n->hyp[h].ln_prior
+                                       : n->hyp[h].ln_prior + group_sum_alone(n, h, group);
 }
 
 void inference_ends(const struct inference *n, const double *joint, double *end)

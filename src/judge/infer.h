@@ -6,7 +6,15 @@
 #include "judge/catalogue.h"
 #include "judge/gather.h"
 
-enum hypothesis_kind { HYP_NONE, HYP_SINGLE, HYP_PAIR, HYP_UNLISTED, HYP_UNEXPLAINED };
+/* HYP_HELD: some part of an end, in the list or not, holds one line or never moves it. */
+enum hypothesis_kind {
+    HYP_NONE,
+    HYP_SINGLE,
+    HYP_PAIR,
+    HYP_HELD,
+    HYP_UNLISTED,
+    HYP_UNEXPLAINED
+};
 
 struct hypothesis {
     enum hypothesis_kind kind;
@@ -16,6 +24,8 @@ struct hypothesis {
     double ln_evidence; /* of all groups together */
     bool left_out; /* nothing exercised it: told apart from "nothing wrong" (or from its one
                       fault) by nothing */
+    enum sig sig;  /* HYP_HELD: the line, and how */
+    enum mode mode;
 };
 
 struct evidence_group {
@@ -68,6 +78,9 @@ void inference_release(struct inference *n);
  * hyp_count items. */
 enum err inference_without(const struct inference *n, size_t feature, size_t group,
                            double *joint);
+
+/* Joint from one group alone; SIZE_MAX: from none. */
+void inference_alone(const struct inference *n, size_t group, double *joint);
 
 /* Sum of the posterior over each end from a joint. */
 void inference_ends(const struct inference *n, const double *joint, double *end);

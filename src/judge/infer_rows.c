@@ -146,7 +146,7 @@ static void hypothesis_repair(const struct inference *n, const struct hypothesis
     else if (cures(n, h->a, f))
         p = cured;
     else if (h->end == (enum end)f->sig2)
-        p = h->kind == HYP_UNLISTED ? unlisted : same_end;
+        p = h->kind == HYP_UNLISTED || h->kind == HYP_HELD ? unlisted : same_end;
     else if (is_contact(n, h))
         p = contact;
     memcpy(answer, p, 4 * sizeof *answer);

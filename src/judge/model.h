@@ -58,7 +58,8 @@ struct state {
     enum plug plug;
     bool twist, grounds, separator, machine, pull_up, contact;
     enum spin spin;
-    bool hub, index_dead, index_weak, track0_dead, track0_stuck, stepper_stuck, stepper_slips;
+    bool hub, index_dead, index_weak, track0_dead, track0_stuck, stepper_stuck, stepper_slips,
+        outrun /* steps too fast for a sound drive */;
     bool head_dead, head_weak, head_side1, write_dead, drive;
     enum medium medium;
     bool no_5v, no_12v, sags;

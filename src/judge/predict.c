@@ -165,6 +165,7 @@ static predictor *const predictors[FEATURE_KINDS] = {
     [FEATURE_DIRECTION] = predict_direction,
     [FEATURE_RESTORE] = predict_restore,
     [FEATURE_RELEASE] = predict_release,
+    [FEATURE_STEP_RATE] = predict_step_rate,
     [FEATURE_OVERRUN] = predict_overrun,
     [FEATURE_PLACE] = predict_place,
     [FEATURE_QUALITY] = predict_quality,

@@ -13,6 +13,7 @@ enum rx predict_rx(const struct world *w, enum sig s, enum tap tap);
 void predict_direction(const struct world *w, const struct feature *f, double *answer);
 void predict_restore(const struct world *w, const struct feature *f, double *answer);
 void predict_release(const struct world *w, const struct feature *f, double *answer);
+void predict_step_rate(const struct world *w, const struct feature *f, double *answer);
 void predict_overrun(const struct world *w, const struct feature *f, double *answer);
 void predict_place(const struct world *w, const struct feature *f, double *answer);
 void predict_gate(const struct world *w, const struct feature *f, double *answer);

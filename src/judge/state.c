@@ -5,7 +5,8 @@
 
 void state_init(struct state *s)
 {
-    *s = (struct state){.join_a = -1, .join_b = -1};
+    memset(s, 0, sizeof *s); /* gaps between members too: states are compared whole */
+    s->join_a = s->join_b = -1;
 }
 
 static bool word_mode(const char *w, enum mode *out)
@@ -69,6 +70,7 @@ static const struct flag_word flags[] = {
     FLAG("track0", "stuck", track0_stuck),
     FLAG("stepper", "stuck", stepper_stuck),
     FLAG("stepper", "slips", stepper_slips),
+    FLAG("stepper", "outrun", outrun),
     FLAG("head", "dead", head_dead),
     FLAG("head", "weak", head_weak),
     FLAG("head", "side1", head_side1),

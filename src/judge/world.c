@@ -226,6 +226,7 @@ void world_begin(const struct state *state, const struct setting *setting, struc
 {
     *out = (struct play){.own = *state, .s = setting};
     out->f = &out->own;
+    out->own.stepper_slips |= out->own.outrun;
     out->writes = (setting->asked & (ASKED_WRITE | ASKED_FORMAT)) != 0;
     if (setting->disk_none && out->own.medium == MEDIUM_OK)
         out->own.medium = MEDIUM_ABSENT;

@@ -189,6 +189,14 @@ static struct pattern meant(const struct play *p, enum sig s)
     return never();
 }
 
+/* A line that nothing pulls up rises slowly at both plugs: short pulses stay low between, slow
+ * levels come through late. */
+static struct pattern slow_rise(enum sig s, struct pattern ok)
+{
+    return s == SIG_RDATA ? mix(ok, make(0.01, 0.1, 0.7, 0.19), 0.8)
+                          : mix(ok, make(0.05, 0.4, 0.4, 0.15), 0.15);
+}
+
 static void drive_line(const struct play *p, enum sig s, struct world *w)
 {
     const struct state *f = p->f;
@@ -209,8 +217,10 @@ static void drive_line(const struct play *p, enum sig s, struct world *w)
     }
     if (f->contact)
         w->machine[s] = mix(w->machine[s], erratic(), 0.1);
-    if (f->pull_up && s == SIG_RDATA && !p->s->tap_pull_up)
-        w->machine[s] = mix(w->machine[s], erratic(), 0.5);
+    if (f->pull_up && !p->s->tap_pull_up) {
+        w->machine[s] = slow_rise(s, w->machine[s]);
+        w->drive[s] = slow_rise(s, w->drive[s]);
+    }
 }
 
 void world_lines(struct world *w)

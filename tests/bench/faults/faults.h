@@ -67,8 +67,11 @@ struct kit {
                   checked */
 };
 
-/* A case.ini with a random choice of what is known. `bare`: captures alone. */
-enum err kit_write(const struct scenario *s, struct rng *r, bool bare, struct kit *k,
+/* A random choice of all that can be known, or captures alone: of one tap or none, or of both.
+ */
+enum kit_start { START_RANDOM, START_ONE_TAP, START_BOTH_TAPS };
+/* A case.ini. */
+enum err kit_write(const struct scenario *s, struct rng *r, enum kit_start start, struct kit *k,
                    struct buf *text, struct err_msg *e);
 /* The [capture] sections of one tap. */
 enum err kit_tap(const struct scenario *s, int tap, bool outcome, struct buf *text);
@@ -113,9 +116,10 @@ struct record {
     char why[120];    /* failed */
     char gate[3][48]; /* beginnings of what kept it from a verdict */
     char section[FAULT_NAME_MAX];
-    int sections; /* of the catalogue */
-    int variant;  /* tilt or policy */
-    int tests;    /* made until then */
+    int sections;    /* of the catalogue */
+    int variant;     /* tilt or policy */
+    bool began_both; /* policies: with both taps */
+    int tests;       /* made until then */
     double minutes;
 };
 
@@ -129,7 +133,7 @@ struct plan {
     int kind;         /* enum kind, or -1: mixed */
     int drawn;        /* 0 both ways, 1 weighted, 2 uniform */
     const char *keep; /* folder for the cases of `only`, or NULL */
-    bool limits, detail, json;
+    bool limits, detail, json, cases;
     int tilted, tested; /* scenarios for the sensitivity and for the policies; 0 none */
     const char *work;   /* folder for captures meanwhile */
 };
@@ -185,6 +189,7 @@ bool measures_agree(void);
  * decided where a fault showed, leaning to the right end or to another, or undecided. */
 enum worth { WORTH_RIGHT, WORTH_WRONG, WORTH_CLEARED, WORTH_LEANING, WORTH_ASTRAY, WORTH_OPEN };
 #define WORTHS (WORTH_OPEN + 1)
+extern const char *const WORTH_NAMES[WORTHS];
 enum worth record_worth(const struct record *r);
 /* The leading end holds a fault, or none where nothing is wrong. */
 bool record_hit(const struct record *r);
@@ -206,6 +211,8 @@ void score_print(const struct record *r, int count, const struct summary *s);
 /* ---- where they are lost: faults_detail.c ---- */
 
 void detail_print(const struct record *r, int count);
+/* One line a case. */
+void cases_print(const struct record *r, int count);
 
 /* ---- priors off by 3 and 10: faults_tilt.c; next tests: faults_tests.c; faults_json.c ---- */
 
@@ -226,6 +233,7 @@ struct test_count {
     double tests, minutes; /* mean of those that ended in a verdict */
     double tests_all;      /* mean of all, the limit where none came */
 };
-void tests_count(const struct record *r, int count, int policy, struct test_count *out);
+void tests_count(const struct record *r, int count, int policy, bool both,
+                 struct test_count *out);
 
 #endif

@@ -107,3 +107,21 @@ void detail_print(const struct record *r, int count)
     print_gates(r, count, rows);
     free(rows);
 }
+
+void cases_print(const struct record *r, int count)
+{
+    for (int i = 0; i < count; i++) {
+        if (r[i].failed)
+            continue;
+        printf("%5d/%d %s | %s %s | %s | taps%s%s told %d swaps %d meters %d tests %d | %s %s "
+               "%.3f %s |",
+               r[i].index, r[i].variant > 0 ? r[i].variant : r[i].kit, KIND_NAMES[r[i].kind],
+               r[i].fault[0], r[i].fault[1], r[i].set, r[i].shown[0] ? " machine" : "",
+               r[i].shown[1] ? " drive" : "", r[i].told, r[i].swaps, r[i].meters, r[i].tests,
+               WORTH_NAMES[record_worth(&r[i])], end_name(r[i].leading), r[i].p, r[i].named);
+        for (int e = 0; e < END_COUNT; e++)
+            if (r[i].end[e] > 0.01)
+                printf(" %s %.2f", end_name((enum end)e), r[i].end[e]);
+        printf(" | %s; %s; %s\n", r[i].gate[0], r[i].gate[1], r[i].gate[2]);
+    }
+}

@@ -4,9 +4,6 @@
 #include <jansson.h>
 #include <stdlib.h>
 
-static const char *const WORTH_NAMES[WORTHS] = {"right",   "wrong",  "cleared",
-                                                "leaning", "astray", "undecided"};
-
 static json_t *worths(const struct summary *s)
 {
     json_t *o = json_object();
@@ -49,13 +46,15 @@ static json_t *cases(const struct record *r, int count)
 static json_t *policies(const struct record *r, int count)
 {
     json_t *list = json_array();
-    for (int i = 0; i < POLICIES; i++) {
+    for (int i = 0; i < 2 * POLICIES; i++) {
         struct test_count t;
-        tests_count(r, count, i, &t);
-        json_array_append_new(list, json_pack("{s:s,s:i,s:i,s:i,s:i,s:f,s:f}", "order",
-                                              POLICY_NAMES[i], "cases", t.cases, "right",
-                                              t.right, "wrong", t.wrong, "cleared", t.cleared,
-                                              "tests", t.tests, "minutes", t.minutes));
+        bool both = i < POLICIES;
+        tests_count(r, count, i % POLICIES, both, &t);
+        json_array_append_new(list, json_pack("{s:s,s:b,s:i,s:i,s:i,s:i,s:f,s:f}", "order",
+                                              POLICY_NAMES[i % POLICIES], "from_both_taps",
+                                              (int)both, "cases", t.cases, "right", t.right,
+                                              "wrong", t.wrong, "cleared", t.cleared, "tests",
+                                              t.tests, "minutes", t.minutes));
     }
     return list;
 }

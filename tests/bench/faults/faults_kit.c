@@ -62,9 +62,11 @@ enum err kit_tap(const struct scenario *s, int tap, bool outcome, struct buf *te
 }
 
 /* Both taps, one of them, or none. */
-static void draw_taps(const struct scenario *s, struct rng *r, bool bare, struct kit *k)
+static void draw_taps(const struct scenario *s, struct rng *r, enum kit_start start,
+                      struct kit *k)
 {
-    double at = sim_rng_unit(r) * (bare ? 0.5 : 1.0) + (bare ? 0.5 : 0);
+    double at = sim_rng_unit(r) * (start == START_RANDOM ? 1.0 : 0.5) +
+                (start == START_ONE_TAP ? 0.5 : 0);
     bool lead = any(s, "setup.lead.") || any(s, "setup.sampled-");
     k->shown[AT_MACHINE] = at < 0.7;
     k->shown[AT_DRIVE] = at < 0.5 || (at >= 0.7 && at < 0.9);
@@ -171,11 +173,12 @@ static enum err meters(const struct scenario *s, struct rng *r, struct kit *k, s
     return ERR_OK;
 }
 
-enum err kit_write(const struct scenario *s, struct rng *r, bool bare, struct kit *k,
+enum err kit_write(const struct scenario *s, struct rng *r, enum kit_start start, struct kit *k,
                    struct buf *text, struct err_msg *e)
 {
+    bool bare = start != START_RANDOM;
     *k = (struct kit){.told = 0};
-    draw_taps(s, r, bare, k);
+    draw_taps(s, r, start, k);
     bool outcome = sim_rng_chance(r, bare ? 1 : 0.9);
     k->full = outcome && s->scene[0].left_out[0] == 0;
     enum err err = head(s, r, k, text);

@@ -16,7 +16,7 @@ static void usage(void)
     fputs("fault_bench [--scenarios N] [--kits K] [--seed S] [--kind KIND] [--draw "
           "weight|alike]\n"
           "            [--only SCENARIO --keep FOLDER] [--workers N] [--json] [--detail] "
-          "[--limits]\n"
+          "[--cases] [--limits]\n"
           "kinds:",
           stderr);
     for (int k = 0; k < KINDS; k++)
@@ -38,6 +38,7 @@ enum option_code {
     OPT_WORKERS,
     OPT_LIMITS,
     OPT_DETAIL,
+    OPT_CASES,
     OPT_JSON,
     OPT_TILTED,
     OPT_TESTED,
@@ -54,6 +55,7 @@ static const struct option OPTIONS[] = {{"scenarios", required_argument, NULL, O
                                         {"limits", no_argument, NULL, OPT_LIMITS},
                                         {"detail", no_argument, NULL, OPT_DETAIL},
                                         {"json", no_argument, NULL, OPT_JSON},
+                                        {"cases", no_argument, NULL, OPT_CASES},
                                         {"tilted", required_argument, NULL, OPT_TILTED},
                                         {"tested", required_argument, NULL, OPT_TESTED},
                                         {NULL, 0, NULL, 0}};
@@ -99,6 +101,9 @@ static bool take(struct plan *p, int opt)
         return true;
     case OPT_DETAIL:
         p->detail = true;
+        return true;
+    case OPT_CASES:
+        p->cases = true;
         return true;
     case OPT_JSON:
         p->json = true;
@@ -155,6 +160,10 @@ static enum err report(const struct plan *p, const struct found *f, const struct
     if (p->json)
         return json_print(f->r, f->count, s, f->tilted, f->tilted_count, f->tested,
                           f->tested_count);
+    if (p->cases) {
+        cases_print(f->r, f->count);
+        cases_print(f->tested, f->tested_count);
+    }
     if (p->detail)
         detail_print(f->r, f->count);
     score_print(f->r, f->count, s);

@@ -116,7 +116,7 @@ static enum err judge_kit(const struct plan *p, const struct scenario *s, int ki
     struct verdict *v = calloc(1, sizeof *v);
     sim_rng_seed(&r, p->seed, UINT64_C(1000000000) + (uint64_t)s->index * 16 + (uint64_t)kit);
     buf_init(&text, CASE_MAX);
-    enum err err = v != NULL ? kit_write(s, &r, false, &k, &text, e) : ERR_MEMORY;
+    enum err err = v != NULL ? kit_write(s, &r, START_RANDOM, &k, &text, e) : ERR_MEMORY;
     if (err == ERR_OK && p->keep != NULL)
         err = keep_case(folder, kit, &text, e);
     if (err == ERR_OK) {

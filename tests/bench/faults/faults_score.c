@@ -43,6 +43,9 @@ bool record_hit(const struct record *r)
     return (r->ends & bit(r->leading)) != 0;
 }
 
+const char *const WORTH_NAMES[WORTHS] = {"right",   "wrong",  "cleared",
+                                         "leaning", "astray", "undecided"};
+
 enum worth record_worth(const struct record *r)
 {
     if (r->grade == GRADE_UNDECIDED)

@@ -184,6 +184,12 @@ static enum err go_on(struct round *t, enum policy policy, const char *folder,
     return err;
 }
 
+/* Every other scenario begins with both taps. */
+static bool began_both(const struct scenario *s)
+{
+    return s->index % 2 == 0;
+}
+
 /* All policies begin with the same captures, and a test has the same answer for each. */
 static enum err one_policy(const struct plan *p, const struct scenario *s, enum policy policy,
                            const char *folder, struct record *out, struct err_msg *e)
@@ -200,11 +206,13 @@ static enum err one_policy(const struct plan *p, const struct scenario *s, enum 
     buf_init(&t->text, CASE_MAX);
     enum err err = read_tests(t, e);
     if (err == ERR_OK)
-        err = kit_write(s, &kit, true, &k, &t->text, e);
+        err = kit_write(s, &kit, began_both(s) ? START_BOTH_TAPS : START_ONE_TAP, &k, &t->text,
+                        e);
     memcpy(t->shown, k.shown, sizeof t->shown);
     *out = (struct record){.kit = (int)policy, .variant = (int)policy};
     note_scenario(s, out);
     note_kit(s, &k, out);
+    out->began_both = began_both(s);
     if (err == ERR_OK)
         err = go_on(t, policy, folder, out, e);
     memcpy(out->shown, t->shown, sizeof out->shown);
@@ -231,12 +239,13 @@ int run_tests(const struct plan *p, const struct stock *stock, int index, const 
     return 1;
 }
 
-void tests_count(const struct record *r, int count, int policy, struct test_count *out)
+void tests_count(const struct record *r, int count, int policy, bool both,
+                 struct test_count *out)
 {
     int ended = 0;
     *out = (struct test_count){.cases = 0};
     for (int i = 0; i < count; i++) {
-        if (r[i].failed || r[i].variant != policy)
+        if (r[i].failed || r[i].variant != policy || r[i].began_both != both)
             continue;
         bool decided = r[i].grade == GRADE_DECIDED;
         out->cases++;
@@ -255,19 +264,24 @@ void tests_count(const struct record *r, int count, int policy, struct test_coun
     out->tests_all /= out->cases > 0 ? out->cases : 1;
 }
 
-void tests_print(const struct record *r, int count)
+static void start_print(const struct record *r, int count, bool both)
 {
-    printf("\ntests to a verdict from one tap or none, %d tests at most (single faults by "
-           "weight)\n"
+    printf("\ntests to a verdict from %s, %d tests at most (single faults by weight)\n"
            "%-14s%7s%8s%7s%9s%10s%14s%16s%20s\n",
-           TESTS_MAX, "order", "cases", "right", "wrong", "cleared", "decided", "tests, mean",
-           "minutes, mean", "tests of all, mean");
+           both ? "both taps" : "one tap or none", TESTS_MAX, "order", "cases", "right",
+           "wrong", "cleared", "decided", "tests, mean", "minutes, mean", "tests of all, mean");
     for (int i = 0; i < POLICIES; i++) {
         struct test_count t;
-        tests_count(r, count, i, &t);
+        tests_count(r, count, i, both, &t);
         printf("%-14s%7d%8d%7d%9d%9.1f%%%14.2f%16.1f%20.2f\n", POLICY_NAMES[i], t.cases,
                t.right, t.wrong, t.cleared,
                t.cases > 0 ? 100.0 * (t.right + t.wrong + t.cleared) / t.cases : 0, t.tests,
                t.minutes, t.tests_all);
     }
+}
+
+void tests_print(const struct record *r, int count)
+{
+    start_print(r, count, true);
+    start_print(r, count, false);
 }
