@@ -12,13 +12,10 @@ case $(clang-format --version) in
   *"version 14."*) ;;
   *) echo "skipped: this clang-format is not version 14"; exit 77 ;;
 esac
-files=$(find src tests -name '*.[ch]' | sort)
-[ -n "$files" ] || { echo "no file found"; exit 1; }
-bad=0
-for file in $files; do
-  clang-format --style=file "$file" | cmp -s - "$file" || {
-    echo "$file: run clang-format -i on it"
-    bad=1
-  }
-done
-exit $bad
+[ -n "$(find src tests -name '*.[ch]' | head -n 1)" ] || { echo "no file found"; exit 1; }
+# many files a run: most of its time goes into starting
+if ! find src tests -name '*.[ch]' -print0 | sort -z |
+  xargs -0 -n 100 clang-format --style=file --dry-run --Werror; then
+  echo "run clang-format -i on these files"
+  exit 1
+fi
