@@ -1,6 +1,7 @@
 #include "adapter/device.h"
 
 #include "adapter/device_private.h"
+#include "adapter/wire.h"
 
 #define PULSE_US 3 /* a pulse is over so long after it began */
 
@@ -22,24 +23,41 @@ void device_init(struct device *d, const struct device_hw *hw, void *ctx,
     d->heard_at = d->quiet_since = hw->ticks(ctx);
 }
 
+/* What stays pulled for the rest of the erase delay. */
+static void fade(struct device *d, enum release why)
+{
+    uint64_t now = d->hw->ticks(d->ctx);
+    d->fading = 0;
+    if (why == RELEASE_START || !device_erasing(d, now))
+        return;
+    if (d->play.writing) {
+        d->play.gate_off_at = now;
+        d->play.wrote = true;
+    }
+    d->fading = d->driven & ~WIRE_NEVER_BY_HAND;
+    d->fade_at = d->play.gate_off_at + device_us(d, d->limits.erase_us);
+}
+
 void device_release(struct device *d, enum release why)
 {
     bool held = d->driven != 0 || d->role != WIRE_ROLE_NONE || d->pull_ups;
+    fade(d, why);
     d->wanted = 0;
     d->role = WIRE_ROLE_NONE;
     d->master = false;
     d->motion.phase = STEP_IDLE;
     d->motion.left = 0;
     d->limits.given = false;
-    d->play.on = d->play.writing = d->play.index_low = false;
+    d->play.on = d->play.writing = d->play.waits_index = d->play.index_low = false;
     device_disarm(d);
     device_play_clear(d);
-    d->driven = 0;
-    d->hw->outputs(d->ctx, 0);
+    d->driven = d->fading;
+    d->hw->outputs(d->ctx, d->driven);
     d->hw->pull_ups(d->ctx, false);
     for (unsigned plug = 0; plug < 2; plug++)
         for (unsigned pin = 1; pin <= d->config->pins[plug]; pin++)
             d->hw->pin(d->ctx, plug, pin, false);
+    d->pins_low[0] = d->pins_low[1] = 0;
     d->pull_ups = false;
     d->released = why;
     d->driven_at = d->hw->ticks(d->ctx);
@@ -68,7 +86,7 @@ void device_drive(struct device *d)
         low = d->wanted | device_motion_lines(d) | (d->play.writing ? bit(WIRE_WGATE) : 0);
     else if (d->role == WIRE_ROLE_AS_DRIVE)
         low = drive_lines(d);
-    low &= d->config->lines_out;
+    low = (low & d->config->lines_out) | d->fading;
     if (low == d->driven)
         return;
     d->driven = low;
@@ -129,18 +147,35 @@ void device_edge(struct device *d, uint64_t tick, unsigned line, bool high)
     if (d->role == WIRE_ROLE_AS_DRIVE && line == WIRE_SELECT0 + (unsigned)d->unit)
         select_edge(d, tick, high);
     device_motion_edge(d, tick, line, high);
-    if (line == WIRE_INDEX && !high)
-        d->play.waits_index = false;
+    device_write_edge(d, tick, line, high);
 }
 
-/* An output that is not low although it was pulled a while ago. */
+/* An output that is not low although it was pulled a while ago, or low although it was let go.
+ */
 static void read_back(struct device *d, uint64_t now)
 {
-    if (d->driven == 0 || d->role == WIRE_ROLE_LOOP ||
+    if (d->role == WIRE_ROLE_NONE || d->role == WIRE_ROLE_LOOP ||
         now - d->driven_at < device_us(d, DEVICE_FOLLOW_US))
         return;
-    if (d->driven & d->hw->levels(d->ctx))
+    uint32_t levels = d->hw->levels(d->ctx);
+    if (d->driven & levels)
         device_release(d, RELEASE_READBACK);
+    else if (d->master && (own_lines(d, now) & ~levels & ~d->driven) != 0)
+        device_release(d, RELEASE_CLASH);
+}
+
+static void read_back_pins(struct device *d, uint64_t now)
+{
+    uint8_t high[PIN_LEVELS_BYTES] = {0};
+    if ((d->pins_low[0] | d->pins_low[1]) == 0 ||
+        now - d->pins_at < device_us(d, DEVICE_FOLLOW_US))
+        return;
+    d->hw->pin_levels(d->ctx, false, high);
+    for (unsigned plug = 0; plug < 2; plug++)
+        if (d->pins_low[plug] & get_u64(high + 8 * (size_t)plug)) {
+            device_release(d, RELEASE_READBACK);
+            return;
+        }
 }
 
 static void watchdog(struct device *d, uint64_t now)
@@ -155,15 +190,22 @@ void device_poll(struct device *d)
     uint64_t now = d->hw->ticks(d->ctx);
     watchdog(d, now);
     read_back(d, now);
+    read_back_pins(d, now);
+    if (d->fading != 0 && now >= d->fade_at) {
+        d->fading = 0;
+        device_drive(d);
+    }
     if (d->role == WIRE_ROLE_AS_DRIVE && !d->master && d->selected && device_bus_free(d, now)) {
         d->master = true;
         device_drive(d);
     }
-    if (d->pull_ups && d->hw->rail_mv(d->ctx, WIRE_V5) < SUPPLY_THERE_MV) {
+    if (d->pull_ups && d->role != WIRE_ROLE_LOOP &&
+        d->hw->rail_mv(d->ctx, WIRE_V5) < SUPPLY_THERE_MV) {
         d->pull_ups = false;
         d->hw->pull_ups(d->ctx, false);
     }
     device_motion_poll(d, now);
+    device_write_poll(d, now);
     device_play_poll(d, now);
     device_stream_poll(d, now);
 }
@@ -172,6 +214,8 @@ uint64_t device_next(const struct device *d)
 {
     uint64_t next = d->motion.phase != STEP_IDLE ? d->motion.at : UINT64_MAX;
     uint64_t play = device_play_next(d);
+    if (d->fading != 0 && d->fade_at < next)
+        next = d->fade_at;
     return play < next ? play : next;
 }
 

@@ -60,6 +60,7 @@ struct device_motion {
     bool outward, known, moved; /* moved: there was a step, at last_step */
     uint16_t cylinder, left;
     uint8_t restores; /* searches for TRK00 that did not find it */
+    uint32_t unit;    /* the select that `cylinder` is of */
     uint64_t at;      /* of the next phase */
     uint64_t last_step;
     bool last_outward;
@@ -80,14 +81,17 @@ struct device_stream {
 };
 
 struct device_play {
-    bool on, writing, waits_index;
+    bool on, writing;
+    bool waits_index;              /* the gate opens with the next INDEX */
+    bool begun;                    /* an item was taken since `on` */
     uint32_t head, fill, sequence; /* of config->play: items without their blocks' frames */
     uint64_t tick;                 /* of the last item played */
     uint64_t last_pulse;           /* the hardware may still be at it */
     bool index_low;
-    uint64_t index_at; /* an INDEX item still to come, or 0 */
-    uint64_t gate_from, gate_until, gate_off_at;
-    uint32_t gate_us; /* longest, as asked */
+    uint64_t index_at;                           /* an INDEX item still to come, or 0 */
+    uint64_t gate_from, gate_until, gate_off_at; /* also: since when INDEX is waited for */
+    bool wrote;                                  /* gate_off_at holds */
+    uint32_t gate_us;                            /* longest, as asked */
 };
 
 struct device_arming {
@@ -108,11 +112,15 @@ struct device {
     enum refusal refusal;
     enum release released;
     bool pull_ups;
-    uint32_t wanted;    /* by hand: REQ_DRIVE */
-    uint32_t driven;    /* pulled low now */
-    uint32_t levels;    /* as last reported or read */
-    uint64_t driven_at; /* when that last changed */
-    bool master;        /* as-machine, as-drive: the bus was found free, lines may be driven */
+    uint32_t wanted; /* by hand: REQ_DRIVE */
+    uint32_t fading; /* after a release while writing: let go at fade_at, not before */
+    uint64_t fade_at;
+    uint64_t pins_low[2]; /* both-plugs: bit a pin */
+    uint64_t pins_at;     /* when they last changed */
+    uint32_t driven;      /* pulled low now */
+    uint32_t levels;      /* as last reported or read */
+    uint64_t driven_at;   /* when that last changed */
+    bool master; /* as-machine, as-drive: the bus was found free, lines may be driven */
     uint64_t quiet_since;  /* no foreign line has moved or is held since */
     uint64_t selected_at;  /* as-drive: our select went low, while it is */
     uint64_t selected_sum; /* as-drive: how long it was low with nobody answering */

@@ -37,7 +37,7 @@ enum refusal device_step(struct device *d, bool outward, uint16_t steps)
         return REFUSE_ROLE;
     if (!d->limits.given)
         return REFUSE_NO_LIMITS;
-    if (m->phase != STEP_IDLE || d->play.writing)
+    if (m->phase != STEP_IDLE || d->play.writing || d->play.waits_index)
         return REFUSE_BUSY;
     if (device_erasing(d, now))
         return REFUSE_ERASE_DELAY;
@@ -45,6 +45,13 @@ enum refusal device_step(struct device *d, bool outward, uint16_t steps)
         return REFUSE_BUS_ALIVE;
     if (steps == 0)
         return REFUSE_MALFORMED;
+    uint32_t unit = d->driven & WIRE_SELECTS;
+    if (unit == 0 || (unit & (unit - 1)) != 0)
+        return REFUSE_SELECT; /* steps that nobody takes would be counted */
+    if (unit != m->unit) {    /* another drive has its head elsewhere */
+        m->unit = unit;
+        m->known = false;
+    }
     enum refusal why = travel(d, outward, steps);
     if (why != REFUSE_NOTHING)
         return why;
@@ -91,8 +98,29 @@ static void count(struct device_motion *m)
         m->cylinder--;
 }
 
-/* One phase after another; a phase that is over leads to the next. */
-static void phase_over(struct device *d)
+/* A search ends where TRK00 is active; a head that goes inward must leave it. false: released.
+ */
+static bool heed_track0(struct device *d)
+{
+    struct device_motion *m = &d->motion;
+    if (!at_track0(d))
+        return true;
+    if (m->outward) {
+        m->known = true;
+        m->cylinder = 0;
+        m->restores = 0;
+        m->left = 0;
+    } else if (m->cylinder >= LIMITS_TRACK0_WITHIN) {
+        m->known = false;
+        device_release(d, RELEASE_TRACK0);
+        return false;
+    }
+    return true;
+}
+
+/* One phase after another; a phase that is over leads to the next. Each counts from when it
+ * really began: a poll that came late makes no step shorter. */
+static void phase_over(struct device *d, uint64_t now)
 {
     struct device_motion *m = &d->motion;
     uint64_t low = device_us(d, d->limits.step_low_us);
@@ -100,6 +128,8 @@ static void phase_over(struct device *d)
         bool followed = (d->hw->levels(d->ctx) & WIRE_BIT(WIRE_STEP)) == 0;
         m->phase = STEP_HIGH;
         m->at = m->last_step + device_us(d, d->limits.step_us);
+        if (m->at < now + low)
+            m->at = now + low;
         m->left--;
         count(m);
         device_drive(d);
@@ -107,28 +137,24 @@ static void phase_over(struct device *d)
             device_release(d, RELEASE_READBACK);
         return;
     }
-    if (m->outward && at_track0(d)) {
-        m->known = true;
-        m->cylinder = 0;
-        m->restores = 0;
-        m->left = 0;
-    }
+    if (!heed_track0(d))
+        return;
     if (m->left == 0) {
         ends(d);
         return;
     }
     m->phase = STEP_LOW;
     m->moved = true;
-    m->last_step = m->at;
+    m->last_step = now;
     m->last_outward = m->outward;
-    m->at += low;
+    m->at = now + low;
     device_drive(d);
 }
 
 void device_motion_poll(struct device *d, uint64_t now)
 {
     while (d->motion.phase != STEP_IDLE && d->motion.at <= now)
-        phase_over(d);
+        phase_over(d, now);
 }
 
 /* As a drive: where the machine's steps would have put the head. */

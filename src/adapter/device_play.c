@@ -2,8 +2,6 @@
 #include "adapter/device_private.h"
 #include "adapter/wire.h"
 
-#define AHEAD_MS 2 /* pulses are handed to the hardware so long before their time */
-
 void device_play_clear(struct device *d)
 {
     d->play.fill = d->play.head = d->play.sequence = 0;
@@ -114,7 +112,8 @@ enum refusal device_play_start(struct device *d)
     if (!d->limits.given)
         return REFUSE_NO_LIMITS;
     d->play.on = true;
-    d->play.tick = d->hw->ticks(d->ctx) + device_ms(d, AHEAD_MS);
+    d->play.begun = false;
+    d->play.tick = d->hw->ticks(d->ctx) + device_ms(d, DEVICE_AHEAD_MS);
     return REFUSE_NOTHING;
 }
 
@@ -134,7 +133,7 @@ static void index_due(struct device *d, uint64_t now)
     device_drive(d);
 }
 
-static void give_pulse(struct device *d)
+void device_play_pulse(struct device *d)
 {
     d->play.last_pulse = d->play.tick;
     d->hw->pulse(d->ctx, d->play.tick);
@@ -144,53 +143,28 @@ static void play_on(struct device *d, uint64_t now)
 {
     struct device_play *p = &d->play;
     struct play_item i;
-    uint64_t until = now + device_ms(d, AHEAD_MS);
+    uint64_t until = now + device_ms(d, DEVICE_AHEAD_MS);
     index_due(d, now);
     while (p->tick < until && p->index_at == 0) {
         if (!device_play_take(d, &i)) {
-            if (p->tick < now) { /* nothing was there in time */
+            if (p->tick < now && p->begun) /* nothing was there in time */
                 device_stream_mark(d, MARK_UNDERRUN, 0);
+            if (p->tick < now)
                 p->tick = until;
-            }
             return;
         }
+        p->begun = true;
         p->tick += i.delta;
         if (!i.pulse && i.high == p->index_low)
             p->index_at = p->tick;
         else if (i.pulse && d->master && d->selected && p->tick > now)
-            give_pulse(d);
+            device_play_pulse(d);
     }
-}
-
-static void write_on(struct device *d, uint64_t now)
-{
-    struct device_play *p = &d->play;
-    struct play_item i;
-    uint64_t ahead = now + device_ms(d, AHEAD_MS);
-    uint64_t until = ahead < p->gate_until ? ahead : p->gate_until;
-    bool all = false;
-    while (p->tick < until && !all) {
-        all = !device_play_take(d, &i);
-        if (!all && i.pulse && (p->tick += i.delta) < p->gate_until && p->tick > now)
-            give_pulse(d);
-    }
-    if (all && p->tick < p->gate_until)
-        p->gate_until = p->tick;
-    if (now < p->gate_until)
-        return;
-    p->writing = false;
-    p->gate_off_at = now;
-    device_play_clear(d);
-    device_drive(d);
-    device_stream_mark(d, MARK_WRITTEN,
-                       (uint32_t)((now - p->gate_from) * 1000000u / d->config->tick_hz));
 }
 
 void device_play_poll(struct device *d, uint64_t now)
 {
-    if (d->play.writing)
-        write_on(d, now);
-    else if (d->play.on)
+    if (d->play.on)
         play_on(d, now);
 }
 

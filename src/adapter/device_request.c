@@ -32,7 +32,7 @@ static uint8_t status_flags(const struct device *d, uint64_t now)
                      (device_armed_one(d, now) ? STATF_ARMED_ONE : 0) |
                      (device_armed_two(d, now) ? STATF_ARMED_TWO : 0) |
                      (d->pull_ups ? STATF_PULL_UPS : 0) | (d->play.on ? STATF_PLAYING : 0) |
-                     (d->play.writing ? STATF_WRITING : 0) |
+                     (d->play.writing || d->play.waits_index ? STATF_WRITING : 0) |
                      (d->motion.phase != STEP_IDLE ? STATF_STEPPING : 0));
 }
 
@@ -50,7 +50,9 @@ static void put_status(const struct device *d, uint8_t *p)
     put_u32(p + STATUS_QUEUED, d->stream.queued);
     put_u32(p + STATUS_PEAK, d->stream.peak);
     put_u32(p + STATUS_CHALLENGE, device_armed_one(d, now) ? d->arming.challenge : 0);
-    bool known = d->motion.known || d->role == WIRE_ROLE_AS_DRIVE;
+    uint32_t unit = d->driven & WIRE_SELECTS;
+    bool known = d->role == WIRE_ROLE_AS_DRIVE ||
+                 (d->motion.known && (unit == 0 || unit == d->motion.unit));
     put_u16(p + STATUS_CYLINDER, known ? d->motion.cylinder : CYLINDER_UNKNOWN);
     put_u16(p + STATUS_PLAY_FREE, (d->config->play_bytes - d->play.fill) / 64);
     for (unsigned i = 0; i < WIRE_RAILS; i++) {
@@ -66,7 +68,6 @@ int device_control_in(struct device *d, uint8_t request, uint16_t value, uint8_t
     uint8_t whole[CAP_BYTES]; /* the longest */
     _Static_assert((int)CAP_BYTES >= (int)STATUS_BYTES, "replies fit");
     size_t len = 0;
-    d->heard_at = d->hw->ticks(d->ctx);
     if (request == REQ_IDENTIFY) {
         put_caps(d, whole);
         len = CAP_BYTES;
@@ -81,6 +82,7 @@ int device_control_in(struct device *d, uint8_t request, uint16_t value, uint8_t
         return -1;
     }
     (void)value;
+    d->heard_at = d->hw->ticks(d->ctx);
     len = len < room ? len : room;
     for (size_t i = 0; i < len; i++)
         reply[i] = whole[i];
@@ -106,7 +108,9 @@ static enum refusal take_role(struct device *d, uint16_t value)
     if (role != WIRE_ROLE_NONE && !(d->config->roles & (1u << role)))
         return REFUSE_ROLE;
     device_release(d, RELEASE_ASKED);
-    if (role >= WIRE_ROLE_BOTH_PLUGS && (d->config->flags & CAPF_PINS_FLOAT) && voltage(d))
+    if (role >= WIRE_ROLE_BOTH_PLUGS && !(d->config->flags & CAPF_PINS_FLOAT))
+        return REFUSE_ROLE; /* it could not see a voltage on what it would drive */
+    if (role >= WIRE_ROLE_BOTH_PLUGS && voltage(d))
         return REFUSE_VOLTAGE;
     static const struct device_motion still;
     d->motion = still;
@@ -116,6 +120,8 @@ static enum refusal take_role(struct device *d, uint16_t value)
     d->levels = d->hw->levels(d->ctx);
     d->quiet_since = d->selected_at = d->hw->ticks(d->ctx);
     d->selected_sum = 0;
+    if (role == WIRE_ROLE_AS_DRIVE) /* until the host says otherwise the disk is protected */
+        d->wanted = WIRE_BIT(WIRE_WPROT);
     d->selected =
         role == WIRE_ROLE_AS_DRIVE && (d->levels & WIRE_BIT(WIRE_SELECT0 + unit)) == 0;
     return REFUSE_NOTHING;
@@ -135,10 +141,10 @@ static enum refusal take_limits(struct device *d, const uint8_t *p)
         return REFUSE_ROLE;
     if (d->limits.given)
         return REFUSE_BUSY;
-    if (l.last_cylinder > 255 || l.step_us < LIMITS_STEP_US_MIN || l.turn_us < l.step_us ||
-        l.step_low_us == 0 || l.step_low_us >= l.step_us || l.step_us > 1000000 ||
-        l.turn_us > 1000000 || l.settle_us > 1000000 || l.erase_us > 1000000 ||
-        l.gate_us > 1000000)
+    if (l.last_cylinder + LIMITS_OUTWARD_MORE >= 255 || l.step_us < LIMITS_STEP_US_MIN ||
+        l.turn_us < l.step_us || l.step_low_us == 0 || l.step_low_us >= l.step_us ||
+        l.step_us > 1000000 || l.turn_us > 1000000 || l.settle_us > 1000000 ||
+        l.erase_us > 1000000 || l.gate_us > 1000000)
         return REFUSE_LIMIT;
     d->limits = l;
     return REFUSE_NOTHING;
@@ -163,6 +169,8 @@ static enum refusal may_drive(struct device *d, uint32_t mask, uint64_t now)
         return REFUSE_NO_LIMITS;
     if (device_erasing(d, now))
         return REFUSE_ERASE_DELAY;
+    if (d->play.waits_index)
+        return REFUSE_BUSY;
     if (d->motion.phase != STEP_IDLE && (mask & (WIRE_SELECTS | WIRE_MOTORS)) != 0)
         return REFUSE_BUSY;
     if (d->role == WIRE_ROLE_AS_MACHINE && !d->master) {
@@ -207,6 +215,9 @@ static enum refusal pin(struct device *d, uint16_t value, uint8_t low)
         return REFUSE_ROLE;
     if (plug > 1 || number == 0 || number > d->config->pins[plug] || low > 1)
         return REFUSE_MALFORMED;
+    uint64_t bit = (uint64_t)1 << (number - 1);
+    d->pins_low[plug] = low != 0 ? d->pins_low[plug] | bit : d->pins_low[plug] & ~bit;
+    d->pins_at = d->hw->ticks(d->ctx);
     d->hw->pin(d->ctx, plug, number, low != 0);
     return REFUSE_NOTHING;
 }
@@ -215,7 +226,7 @@ static enum refusal start(struct device *d, uint16_t value, uint32_t lines)
 {
     if (value > 255 || (lines & ~d->config->lines_in) != 0 || lines == 0)
         return REFUSE_MALFORMED;
-    if (d->stream.on)
+    if (d->stream.on && !d->stream.stopping) /* one that stops may belong to a host that died */
         return REFUSE_BUSY;
     device_stream_start(d, (uint8_t)value, lines);
     return REFUSE_NOTHING;
@@ -273,10 +284,10 @@ static enum refusal obey(struct device *d, uint8_t request, uint16_t value, cons
     case REQ_ARM_TWO:
         return device_arm_two(d, get_u32(p));
     case REQ_DISARM:
-        device_disarm(d);
+        device_write_stop(d);
         return REFUSE_NOTHING;
     case REQ_WRITE:
-        return device_write(d, get_u32(p));
+        return value > 1 ? REFUSE_MALFORMED : device_write(d, value == 1, get_u32(p));
     case REQ_PLAY:
         if (value == 1)
             return device_play_start(d);
@@ -294,9 +305,10 @@ int device_control_out(struct device *d, uint8_t request, uint16_t value, const 
 {
     int wants = data_len(request);
     enum refusal why = REFUSE_MALFORMED;
-    d->heard_at = d->hw->ticks(d->ctx);
     if (wants < 0 || (size_t)wants == len)
         why = obey(d, request, value, data, len);
+    if (why != REFUSE_UNKNOWN && why != REFUSE_MALFORMED)
+        d->heard_at = d->hw->ticks(d->ctx);
     if (why == REFUSE_NOTHING)
         return 0;
     d->refusal = why;

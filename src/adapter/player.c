@@ -1,6 +1,6 @@
 #include "adapter/player.h"
 
-#include "adapter/wire.h"
+#include "adapter/items.h"
 #include "base/buf.h"
 #include "base/units.h"
 #include "capture/capture.h"
@@ -8,13 +8,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define TRACKS_MAX     256
-#define PULSES_MAX     400000 /* of one turn: HD at 5 turns a second has 100,000 */
-#define PULSES_MIN     1000   /* a turn with fewer is no recorded track */
-#define ITEM_BYTES_MAX (1 + EVENT_VARINT_MAX + 1)
-#define STEADY_NS      (20 * NS_PER_MS) /* after a step or a change of side */
-#define TURN_MIN_NS    (100 * NS_PER_MS)
-#define TURN_MAX_NS    (300 * NS_PER_MS)
+#define TRACKS_MAX  256
+#define PULSES_MAX  400000           /* of one turn: HD at 5 turns a second has 100,000 */
+#define PULSES_MIN  1000             /* a turn with fewer is no recorded track */
+#define STEADY_NS   (20 * NS_PER_MS) /* after a step or a change of side */
+#define TURN_MIN_NS (100 * NS_PER_MS)
+#define TURN_MAX_NS (300 * NS_PER_MS)
 
 /* A stretch of read data from one track, in ticks of the capture. It need not begin at the
  * index: what lies before the first index pulse is put behind the rest. */
@@ -44,45 +43,20 @@ static uint64_t device_ticks(const struct load *l, int64_t ticks)
     int64_t ns = 0;
     if (!ticks_to_ns(ticks, l->tick, &ns) || ns < 0)
         return 0;
-    uint64_t mhz = l->tick_hz / 1000000u;
-    return (uint64_t)ns / 1000 * mhz + (uint64_t)ns % 1000 * mhz / 1000;
-}
-
-static size_t varint(uint8_t *p, uint32_t v)
-{
-    size_t n = 0;
-    while (v >= 0x80) {
-        p[n++] = (uint8_t)(v | 0x80);
-        v >>= 7;
-    }
-    p[n++] = (uint8_t)v;
-    return n;
+    uint64_t hz = l->tick_hz; /* at most 10^9 */
+    uint64_t s = (uint64_t)NS_PER_S;
+    return (uint64_t)ns / s * hz + (uint64_t)ns % s * hz / s;
 }
 
 static void put_fall(struct player_track *t, uint32_t delta)
 {
-    uint8_t *p = t->item + t->len;
-    if (delta < EVENT_SHORT) {
-        p[0] = (uint8_t)delta;
-        t->len += 1;
-    } else if (delta < EVENT_MIDDLE_END) {
-        p[0] = (uint8_t)(EVENT_MIDDLE + ((delta - EVENT_SHORT) >> 8));
-        p[1] = (uint8_t)(delta - EVENT_SHORT);
-        t->len += 2;
-    } else {
-        p[0] = EVENT_LONG;
-        t->len += 1 + varint(p + 1, delta);
-    }
+    t->len += item_put_fall(t->item + t->len, delta);
     t->pulses++;
 }
 
 static void put_index(struct player_track *t, uint32_t delta, bool high)
 {
-    uint8_t *p = t->item + t->len;
-    p[0] = EVENT_LINE;
-    size_t n = 1 + varint(p + 1, delta);
-    p[n] = (uint8_t)(WIRE_INDEX << 1 | high);
-    t->len += n + 1;
+    t->len += item_put_index(t->item + t->len, delta, high);
 }
 
 /* Ticks of the adapter from the index to the k-th pulse behind it; `first` is the first one. */
@@ -280,34 +254,16 @@ const struct player_track *player_find(const struct player *p, int cylinder, int
     return NULL;
 }
 
-/* Length of the item at p, which put_items wrote. */
-static size_t item_len(const uint8_t *p)
-{
-    size_t n = 1;
-    if (p[0] < EVENT_MIDDLE)
-        return 1;
-    if (p[0] <= EVENT_MIDDLE_TOP)
-        return 2;
-    while (p[n] & 0x80)
-        n++;
-    return n + 1 + (p[0] == EVENT_LINE);
-}
-
 size_t player_block(const struct player_track *t, size_t *at, uint32_t sequence, uint8_t *out)
 {
-    size_t len = PROTO_BLOCK_HEAD;
+    size_t items = 0;
     for (;;) {
         size_t n = item_len(t->item + *at);
-        if (len + n + PROTO_FRAME_CHECK > PROTO_FRAME_MAX)
+        if (items + n > BLOCK_ITEMS_MAX)
             break;
-        memcpy(out + len, t->item + *at, n);
-        len += n;
+        memcpy(out + PROTO_BLOCK_HEAD + items, t->item + *at, n);
+        items += n;
         *at = *at + n == t->len ? 0 : *at + n;
     }
-    out[0] = PROTO_SYNC0;
-    out[1] = PROTO_SYNC1;
-    put_u16(out + 2, (uint32_t)(len + PROTO_FRAME_CHECK));
-    put_u32(out + 4, sequence);
-    put_u32(out + len, wire_crc32(0, out, len));
-    return len + PROTO_FRAME_CHECK;
+    return block_close(out, items, sequence);
 }

@@ -106,8 +106,9 @@ enum request {
     REQ_ARM_ONE = 0x0c,  /* out: name of the scratch disk, 1..ARM_NAME_MAX bytes */
     REQ_ARM_TWO = 0x0d,  /* out: u32 CRC-32 of the challenge (u32, from status) and the name */
     REQ_DISARM = 0x0e,   /* out */
-    REQ_WRITE = 0x0f,    /* out: u32 longest time of the gate in us; uses up the arming */
-    REQ_PLAY = 0x10,     /* out, wValue: 1 start, 0 stop; as-drive, from bulk OUT */
+    REQ_WRITE = 0x0f, /* out, wValue: 0 now, 1 from the next INDEX on; data: u32 longest time of
+                         the gate in us. Uses up the arming */
+    REQ_PLAY = 0x10,  /* out, wValue: 1 start, 0 stop; as-drive, from bulk OUT */
     REQ_PIN = 0x11, /* out: wValue low byte plug 0/1, high byte pin; data: u8 1 low, 0 let go */
     REQ_PIN_LEVELS =
         0x12, /* in: PIN_LEVELS_BYTES: plug 0 pins 1..64, plug 1 pins 1..64, 1 high */
@@ -200,6 +201,7 @@ enum refusal {
     REFUSE_ERASE_DELAY, /* WGATE was active a moment ago */
     REFUSE_SETTLE,      /* the head moved a moment ago */
     REFUSE_NO_DATA,     /* nothing to write or play */
+    REFUSE_NO_INDEX,    /* a write that waited for INDEX: none came */
     REFUSALS
 };
 
@@ -211,13 +213,14 @@ enum release {
     RELEASE_SILENCE,  /* the host gave no sign of life */
     RELEASE_READBACK, /* an output does not follow */
     RELEASE_TRAVEL,   /* TRK00 never came, twice */
-    RELEASE_CLASH,    /* another master moves a line */
+    RELEASE_CLASH,    /* another master moves a line, or one that was let go stays low */
+    RELEASE_TRACK0,   /* TRK00 stays active although the head went inward */
     RELEASES
 };
 
 /* ---- REQ_LIMITS: what the profiles allow; the device holds the host to it ---- */
 enum {
-    LIMITS_LAST_CYLINDER = 0, /* u16: never inward past it; outward at most this + 10 */
+    LIMITS_LAST_CYLINDER = 0, /* u16, to 244: never inward past it; outward at most this + 10 */
     LIMITS_STEP_US = 2,       /* u32: least time from STEP to STEP */
     LIMITS_TURN_US = 6,       /* u32: least time where the direction turns round */
     LIMITS_STEP_LOW_US = 10,  /* u16: STEP low */
@@ -229,6 +232,9 @@ enum {
 #define LIMITS_OUTWARD_MORE 10  /* steps past the last cylinder, looking for TRK00 */
 #define LIMITS_RESTORES     2   /* one try and one more */
 #define LIMITS_STEP_US_MIN  500 /* no drive is faster */
+#define LIMITS_TRACK0_WITHIN                                                                   \
+    3 /* TRK00 is inactive so many cylinders inward, or it is stuck                            \
+       */
 
 #define ARM_NAME_MAX       32
 #define ARM_WITHIN_MS      2000  /* second arming after the first */
@@ -282,8 +288,8 @@ enum {
 enum mark {
     MARK_RELEASED = 1, /* value: enum release */
     MARK_STEPPED = 2,  /* a step train ended; value: cylinder, or CYLINDER_UNKNOWN */
-    MARK_WRITTEN = 3,  /* WGATE was let go; value: us that it was active */
-    MARK_UNDERRUN = 4, /* playing: the host did not keep up */
+    MARK_WRITTEN = 3,  /* WGATE was let go; value: us that it was active, 0: never */
+    MARK_UNDERRUN = 4, /* playing or writing: the host did not keep up */
 };
 
 /* EVENTS: items in order of time, each so many ticks after the one before (the first: after the

@@ -17,7 +17,7 @@ static enum err on_edge(void *ctx, uint64_t tick, enum line line, enum level lev
     struct recorder *r = ctx;
     int64_t at = since_first(r, tick);
     if (r->lines & LINE_BIT(line)) {
-        r->edges += r->level[line] != (uint8_t)level;
+        r->edges += r->level[line] != (uint8_t)level && r->level[line] != LEVEL_UNKNOWN;
         r->level[line] = (uint8_t)level;
         TRY(capture_writer_edge(r->writer, at, line, level, e));
     }
@@ -30,7 +30,7 @@ static void note_loss(struct recorder *r, const struct frame_loss *l, int64_t fr
         r->lost_uncounted = true;
     else
         r->lost_events += l->count;
-    struct recorder_loss loss = {.count = l->count, .cause = l->cause};
+    struct recorder_loss loss = {.count = l->count, .cause = l->cause, .reason = l->reason};
     bool fits =
         ticks_to_ns(from, r->tick, &loss.from_ns) && ticks_to_ns(to, r->tick, &loss.to_ns);
     if (r->losses < RECORDER_LOSSES_MAX && fits)

@@ -16,6 +16,7 @@ struct recorder_loss {
     int64_t from_ns, to_ns; /* of the capture */
     uint32_t count;         /* events; LOST_UNCOUNTED */
     enum loss_cause cause;
+    enum lost_reason reason; /* of LOSS_TOLD */
 };
 
 struct recorder {
@@ -28,7 +29,7 @@ struct recorder {
     int64_t now;    /* last tick written */
     int64_t flushed_at;
     int64_t flush_ticks;       /* a second */
-    uint64_t edges;            /* changes of level */
+    uint64_t edges;            /* changes from one known level to the other */
     uint8_t level[LINE_COUNT]; /* in the file */
     uint64_t lost_events;
     bool lost_uncounted;

@@ -1,5 +1,6 @@
 #include "adapter/session.h"
 
+#include "adapter/session_private.h"
 #include "adapter/wire.h"
 
 #include <string.h>
@@ -8,6 +9,8 @@
 #define SILENCE_MS   3000 /* a stream sends something every PROTO_HEARTBEAT_MS */
 #define STOP_MS      2000
 #define STEP_WAIT_MS 12000
+#define BLOCK_MS     250 /* bulk OUT waits: less than the watchdog */
+#define TROUBLES_MAX 100 /* of the stream; a link that has more is no link */
 
 static enum err was_released(struct session *s, enum release why, struct err_msg *e)
 {
@@ -15,14 +18,24 @@ static enum err was_released(struct session *s, enum release why, struct err_msg
                    release_text(why));
 }
 
+/* Not by session_status: an adapter that refuses this too must not be asked why for ever. */
+static bool why_refused(struct session *s, struct adapter_status *st)
+{
+    uint8_t reply[CAP_READ_MAX];
+    size_t got = 0;
+    struct err_msg ignored = {0};
+    return s->link.ops->control_in(s->link.state, REQ_STATUS, 0, reply, sizeof reply, &got,
+                                   &ignored) == LINK_OK &&
+           status_read(reply, got, st, &ignored) == ERR_OK;
+}
+
 /* Any result but LINK_OK, as an error. A refusal is looked up. */
 static enum err failed(struct session *s, enum link_result r, const char *what,
                        const struct err_msg *why, struct err_msg *e)
 {
     if (r == LINK_REFUSED) {
-        struct adapter_status st;
-        struct err_msg ignored = {0};
-        bool known = session_status(s, &st, &ignored) == ERR_OK;
+        struct adapter_status st = {.role = WIRE_ROLE_NONE};
+        bool known = why_refused(s, &st);
         if (known && st.refusal == REFUSE_ROLE && st.role == WIRE_ROLE_NONE)
             return was_released(s, st.released, e);
         if (known)
@@ -46,8 +59,8 @@ static enum err ask(struct session *s, uint8_t request, uint8_t *reply, size_t r
     return r == LINK_OK ? ERR_OK : failed(s, r, what, &why, e);
 }
 
-static enum err tell(struct session *s, uint8_t request, uint16_t value, const uint8_t *data,
-                     size_t len, const char *what, struct err_msg *e)
+enum err session_tell(struct session *s, uint8_t request, uint16_t value, const uint8_t *data,
+                      size_t len, const char *what, struct err_msg *e)
 {
     struct err_msg why = {0};
     if (s->gone)
@@ -70,7 +83,12 @@ enum err session_open(struct session *s, struct link *link, struct err_msg *e)
     if (err == ERR_OK)
         err = session_release(s, e); /* whatever the last program left */
     if (err == ERR_OK)
+        err = session_tell(s, REQ_STOP, 0, NULL, 0, "stop", e);
+    if (err == ERR_OK) {
+        /* Frames of a stream that a program left behind bear another number. */
+        s->stream = (uint8_t)s->link.ops->now_ms(s->link.state);
         return ERR_OK;
+    }
     link_close(&s->link);
     return err;
 }
@@ -83,7 +101,7 @@ void session_close(struct session *s)
     if (!s->gone)
         (void)session_release(s, &ignored);
     if (s->streaming && !s->gone)
-        (void)tell(s, REQ_STOP, 0, NULL, 0, "stop", &ignored);
+        (void)session_tell(s, REQ_STOP, 0, NULL, 0, "stop", &ignored);
     if (s->streaming)
         s->link.ops->stream_stop(s->link.state);
     link_close(&s->link);
@@ -114,7 +132,8 @@ enum err session_role(struct session *s, enum wire_role role, unsigned unit, str
     if (!(s->caps.roles & (1u << role)))
         return err_set(e, ERR_ADAPTER, "%s: this adapter cannot take the role %s", s->link.name,
                        role_word(role));
-    TRY(tell(s, REQ_ROLE, (uint16_t)((unsigned)role | unit << 8), NULL, 0, "the role", e));
+    TRY(session_tell(s, REQ_ROLE, (uint16_t)((unsigned)role | unit << 8), NULL, 0, "the role",
+                     e));
     s->released = false;
     return ERR_OK;
 }
@@ -122,6 +141,7 @@ enum err session_role(struct session *s, enum wire_role role, unsigned unit, str
 enum err session_limits(struct session *s, const struct adapter_limits *l, struct err_msg *e)
 {
     uint8_t p[LIMITS_BYTES];
+    s->erase_us = l->erase_us;
     put_u16(p + LIMITS_LAST_CYLINDER, l->last_cylinder);
     put_u32(p + LIMITS_STEP_US, l->step_us);
     put_u32(p + LIMITS_TURN_US, l->turn_us);
@@ -129,14 +149,14 @@ enum err session_limits(struct session *s, const struct adapter_limits *l, struc
     put_u32(p + LIMITS_SETTLE_US, l->settle_us);
     put_u32(p + LIMITS_ERASE_US, l->erase_us);
     put_u32(p + LIMITS_GATE_US, l->gate_us);
-    return tell(s, REQ_LIMITS, 0, p, sizeof p, "limits", e);
+    return session_tell(s, REQ_LIMITS, 0, p, sizeof p, "limits", e);
 }
 
 enum err session_pull_ups(struct session *s, bool *on, struct err_msg *e)
 {
     struct err_msg why = {0};
     *on = false;
-    if (!(s->caps.flags & CAPF_PULL_UPS))
+    if (s->gone || !(s->caps.flags & CAPF_PULL_UPS))
         return ERR_OK;
     enum link_result r =
         s->link.ops->control_out(s->link.state, REQ_PULL_UPS, 1, NULL, 0, &why);
@@ -146,21 +166,41 @@ enum err session_pull_ups(struct session *s, bool *on, struct err_msg *e)
 
 enum err session_release(struct session *s, struct err_msg *e)
 {
-    return tell(s, REQ_RELEASE, 0, NULL, 0, "release", e);
+    return session_tell(s, REQ_RELEASE, 0, NULL, 0, "release", e);
 }
 
 /* ---- stream ---- */
+
+/* The last two turns in a row. */
+static void note_index(struct session *s, uint64_t tick, enum line line, enum level level)
+{
+    if (line != LINE_INDEX || (uint8_t)level == s->index_level)
+        return;
+    bool falls = level == LEVEL_LOW && s->index_level == LEVEL_HIGH;
+    s->index_level = (uint8_t)level;
+    if (!falls)
+        return;
+    s->index_at[0] = s->index_at[1];
+    s->index_at[1] = s->index_at[2];
+    s->index_at[2] = tick;
+    s->index_falls++;
+}
 
 static enum err on_edge(void *ctx, uint64_t tick, enum line line, enum level level,
                         struct err_msg *e)
 {
     struct session *s = ctx;
+    note_index(s, tick, line, level);
     return s->sink.edge != NULL ? s->sink.edge(s->sink.ctx, tick, line, level, e) : ERR_OK;
 }
 
 static enum err on_lost(void *ctx, const struct frame_loss *loss, struct err_msg *e)
 {
     struct session *s = ctx;
+    if (loss->lines & WIRE_BIT(WIRE_INDEX)) {
+        s->index_level = LEVEL_UNKNOWN;
+        s->index_falls = 0;
+    }
     return s->sink.lost != NULL ? s->sink.lost(s->sink.ctx, loss, e) : ERR_OK;
 }
 
@@ -178,8 +218,12 @@ static void on_mark(void *ctx, uint64_t tick, enum mark kind, uint32_t value)
         s->released = true;
         s->released_why = (enum release)value;
     }
-    if (kind == MARK_STEPPED)
-        s->stepping = false;
+    if (kind == MARK_UNDERRUN)
+        s->underruns++;
+    if (kind == MARK_WRITTEN) {
+        s->written = true;
+        s->written_us = value;
+    }
     if (s->sink.mark != NULL)
         s->sink.mark(s->sink.ctx, tick, kind, value);
 }
@@ -191,13 +235,17 @@ enum err session_start(struct session *s, uint32_t lines, const struct frame_sin
     struct err_msg why = {0};
     s->sink = *sink;
     s->stream++;
+    s->index_level = LEVEL_UNKNOWN;
+    s->index_falls = 0;
+    if (s->gone)
+        return err_set(e, ERR_ADAPTER, "%s: the adapter is gone", s->link.name);
     const struct frame_sink own = {s, on_edge, on_lost, on_rails, on_mark};
     frame_begin(&s->frames, &own, s->stream, s->caps.pulse);
     enum link_result r = s->link.ops->stream_start(s->link.state, &why);
     if (r != LINK_OK)
         return failed(s, r, "the stream", &why, e);
     put_u32(p, lines & s->caps.lines_in);
-    enum err err = tell(s, REQ_START, s->stream, p, sizeof p, "start", e);
+    enum err err = session_tell(s, REQ_START, s->stream, p, sizeof p, "start", e);
     if (err != ERR_OK) {
         s->link.ops->stream_stop(s->link.state);
         return err;
@@ -212,7 +260,7 @@ static enum err sign_of_life(struct session *s, struct err_msg *e)
 {
     if (s->link.ops->now_ms(s->link.state) - s->alive_ms < ALIVE_MS)
         return ERR_OK;
-    return tell(s, REQ_ALIVE, 0, NULL, 0, "a sign of life", e);
+    return session_tell(s, REQ_ALIVE, 0, NULL, 0, "a sign of life", e);
 }
 
 static enum err silence(struct session *s, struct err_msg *e)
@@ -248,12 +296,12 @@ enum err session_read(struct session *s, int timeout_ms, struct err_msg *e)
         return silence(s, e);
     case LINK_STALLED: /* cleared already; what is missing shows in the sequence */
     case LINK_BABBLE:
-        if (++s->stalls <= 100)
+    case LINK_FAILED: /* and the link stands */
+        if (++s->troubles <= TROUBLES_MAX)
             return silence(s, e);
         break;
     case LINK_REFUSED:
     case LINK_GONE:
-    case LINK_FAILED:
         break;
     }
     return failed(s, r, "the stream", &why, e);
@@ -274,13 +322,17 @@ enum err session_stop(struct session *s, struct err_msg *e)
 {
     if (!s->streaming)
         return ERR_OK;
-    enum err err = tell(s, REQ_STOP, 0, NULL, 0, "stop", e);
+    enum err err = session_tell(s, REQ_STOP, 0, NULL, 0, "stop", e);
     int64_t until = s->link.ops->now_ms(s->link.state) + STOP_MS;
     while (err == ERR_OK && !s->frames.ended && s->link.ops->now_ms(s->link.state) < until)
         err = session_read(s, 20, e);
+    if (err == ERR_OK && !s->frames.ended)
+        err = err_set(e, ERR_ADAPTER, "%s: the adapter did not bring its stream to an end",
+                      s->link.name);
     s->link.ops->stream_stop(s->link.state);
     s->streaming = false;
-    return err == ERR_OK ? frame_end(&s->frames, e) : err;
+    enum err late = frame_end(&s->frames, e); /* also of a stream that broke off */
+    return err == ERR_OK ? late : err;
 }
 
 /* ---- outputs ---- */
@@ -290,7 +342,7 @@ enum err session_drive(struct session *s, uint32_t mask, uint32_t active, struct
     uint8_t p[8];
     put_u32(p, mask);
     put_u32(p + 4, active);
-    return tell(s, REQ_DRIVE, 0, p, sizeof p, "lines", e);
+    return session_tell(s, REQ_DRIVE, 0, p, sizeof p, "lines", e);
 }
 
 enum err session_step(struct session *s, bool outward, unsigned steps, int *cylinder,
@@ -301,20 +353,16 @@ enum err session_step(struct session *s, bool outward, unsigned steps, int *cyli
     if (steps > UINT16_MAX)
         return err_set(e, ERR_INTERNAL, "too many steps");
     put_u16(p, steps);
-    s->stepping = s->streaming;
-    TRY(tell(s, REQ_STEP, outward, p, sizeof p, "steps", e));
+    TRY(session_tell(s, REQ_STEP, outward, p, sizeof p, "steps", e));
     int64_t until = s->link.ops->now_ms(s->link.state) + STEP_WAIT_MS;
     do {
         TRY(session_read(s, 10, e));
-        if (s->released)
-            return was_released(s, s->released_why, e);
-        if (!s->stepping)
-            TRY(session_status(s, &st, e));
-    } while ((s->stepping || (st.flags & STATF_STEPPING) != 0) &&
-             s->link.ops->now_ms(s->link.state) < until);
-    TRY(session_status(s, &st, e));
+        TRY(session_status(s, &st, e));
+    } while ((st.flags & STATF_STEPPING) != 0 && s->link.ops->now_ms(s->link.state) < until);
     if (st.role == WIRE_ROLE_NONE)
         return was_released(s, st.released, e);
+    if ((st.flags & STATF_STEPPING) != 0)
+        return err_set(e, ERR_ADAPTER, "%s: the steps do not come to an end", s->link.name);
     *cylinder = st.cylinder;
     return ERR_OK;
 }
@@ -327,19 +375,19 @@ enum err session_arm(struct session *s, const char *disk, struct err_msg *e)
     uint8_t p[4];
     if (len == 0 || len > ARM_NAME_MAX)
         return err_set(e, ERR_USAGE, "the scratch disk's name has 1 to %d bytes", ARM_NAME_MAX);
-    TRY(tell(s, REQ_ARM_ONE, 0, (const uint8_t *)disk, len, "the first arming", e));
+    TRY(session_tell(s, REQ_ARM_ONE, 0, (const uint8_t *)disk, len, "the first arming", e));
     TRY(session_status(s, &st, e));
     put_u32(challenge, st.challenge);
     uint32_t answer = wire_crc32(0, challenge, sizeof challenge);
     put_u32(p, wire_crc32(answer, (const uint8_t *)disk, len));
-    return tell(s, REQ_ARM_TWO, 0, p, sizeof p, "the second arming", e);
+    return session_tell(s, REQ_ARM_TWO, 0, p, sizeof p, "the second arming", e);
 }
 
 enum err session_pin(struct session *s, unsigned plug, unsigned pin, bool low,
                      struct err_msg *e)
 {
     uint8_t p = low;
-    return tell(s, REQ_PIN, (uint16_t)(plug | pin << 8), &p, 1, "a pin", e);
+    return session_tell(s, REQ_PIN, (uint16_t)(plug | pin << 8), &p, 1, "a pin", e);
 }
 
 enum err session_pin_levels(struct session *s, uint8_t out[PIN_LEVELS_BYTES], struct err_msg *e)
@@ -353,12 +401,14 @@ enum err session_pin_levels(struct session *s, uint8_t out[PIN_LEVELS_BYTES], st
 
 enum err session_play(struct session *s, bool on, struct err_msg *e)
 {
-    return tell(s, REQ_PLAY, on, NULL, 0, "playing", e);
+    return session_tell(s, REQ_PLAY, on, NULL, 0, "playing", e);
 }
 
-enum err session_block(struct session *s, const uint8_t *block, size_t len, struct err_msg *e)
+enum err session_block(struct session *s, const uint8_t *blocks, size_t len, struct err_msg *e)
 {
     struct err_msg why = {0};
-    enum link_result r = s->link.ops->write(s->link.state, 500, block, len, &why);
+    if (s->gone)
+        return err_set(e, ERR_ADAPTER, "%s: the adapter is gone", s->link.name);
+    enum link_result r = s->link.ops->write(s->link.state, BLOCK_MS, blocks, len, &why);
     return r == LINK_OK ? ERR_OK : failed(s, r, "pulses to play", &why, e);
 }

@@ -39,6 +39,21 @@ struct adapter_limits {
     uint32_t step_us, turn_us, settle_us, erase_us, gate_us;
 };
 
+/* What must hold before a track is written. The person and the program answer for it; what the
+ * adapter can see of it is looked at again by session_write, and once more by the device. */
+struct write_permit {
+    const char *disk;   /* the scratch disk's name as the person was shown it */
+    const char *typed;  /* what the person typed back; NULL only where `recorded` is false */
+    bool scratch;       /* the case or the person says that it may be overwritten */
+    bool recorded;      /* some identifier on this disk can be read */
+    int cylinder;       /* in the identifiers read just now under the head; -1: none */
+    bool wprot_trusted; /* the sensor of WPROT is no suspect */
+    bool medium_fits;   /* density and medium agree */
+    bool low_current;   /* an inner track that asks for LOWCUR active */
+    uint32_t turn_low_us, turn_high_us;              /* limits of the speed */
+    int32_t low_mv[WIRE_RAILS], high_mv[WIRE_RAILS]; /* high 0: the drive has no such rail */
+};
+
 struct session {
     struct link link; /* owned */
     struct adapter_caps caps;
@@ -46,12 +61,18 @@ struct session {
     bool streaming, gone;
     uint8_t stream;
     int64_t alive_ms;    /* last sign of life */
+    uint32_t erase_us;   /* of the limits */
     int64_t progress_ms; /* the stream last went on */
     uint64_t progress_tick;
     bool released; /* the device let its outputs go by itself */
     enum release released_why;
-    uint32_t stalls;
-    bool stepping;
+    uint32_t troubles;   /* stalls, babble and transfers that failed */
+    uint32_t underruns;  /* MARK_UNDERRUN */
+    bool written;        /* MARK_WRITTEN came */
+    uint32_t written_us; /* what it said */
+    uint8_t index_level;
+    uint32_t index_falls;   /* in a row, none lost between them */
+    uint64_t index_at[3];   /* ticks of the last three, latest last */
     struct frame_sink sink; /* of the caller */
 };
 
@@ -96,9 +117,23 @@ enum err session_pin(struct session *s, unsigned plug, unsigned pin, bool low,
                      struct err_msg *e);
 enum err session_pin_levels(struct session *s, uint8_t out[PIN_LEVELS_BYTES],
                             struct err_msg *e);
-/* A block of pulses to play (protocol.h, bulk OUT). */
+/* Blocks of pulses to play (protocol.h, bulk OUT), one or several behind one another. */
 enum err session_play(struct session *s, bool on, struct err_msg *e);
-enum err session_block(struct session *s, const uint8_t *block, size_t len, struct err_msg *e);
+enum err session_block(struct session *s, const uint8_t *blocks, size_t len, struct err_msg *e);
+
+/* Write one track, from the index on: pulses on WDATA so many ticks after one another.
+ *
+ *   session_role(as-machine), session_limits, session_start with INDEX among the lines; two
+ * seconds; session_drive to select and start the motor, session_step to the track (SIDE by
+ * session_drive); read it, and take `cylinder` out of its identifiers; then session_write, once
+ * a track; read it back.
+ *
+ * Two turns are timed, rails, WPROT, the select and the head's place are held against the
+ * permit, it is armed twice, written, the erase delay waited out and disarmed, whatever comes
+ * of it. ERR_USAGE: the permit does not permit; nothing was asked of the device. ERR_ADAPTER:
+ * something is not as it must be, or the write ended before its time; the message says what. */
+enum err session_write(struct session *s, const struct write_permit *permit,
+                       const uint32_t *delta, size_t pulses, struct err_msg *e);
 
 /* For messages; never NULL. */
 const char *refusal_text(enum refusal r);

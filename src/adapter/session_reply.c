@@ -125,6 +125,7 @@ const char *refusal_text(enum refusal r)
         [REFUSE_ERASE_DELAY] = "the write gate was active a moment ago",
         [REFUSE_SETTLE] = "the head has not settled",
         [REFUSE_NO_DATA] = "there is nothing to write",
+        [REFUSE_NO_INDEX] = "no index pulse came to begin at",
     };
     return (unsigned)r < REFUSALS && text[r] != NULL ? text[r] : "for a reason not known here";
 }
@@ -141,8 +142,10 @@ const char *release_text(enum release r)
             "dead",
         [RELEASE_TRAVEL] = "track 0 was not found in two searches",
         [RELEASE_CLASH] =
-            "a line went active that the adapter did not pull: another master, or "
-            "two lines that touch",
+            "a line went active, or stays so, that the adapter does not pull: another master, "
+            "or two lines that touch",
+        [RELEASE_TRACK0] = "TRK00 stays active while the head goes inward: it is stuck, and "
+                           "nothing tells the head's place",
     };
     return (unsigned)r < RELEASES ? text[r] : "for a reason not known here";
 }

@@ -174,6 +174,24 @@ static enum link_result sim_read(void *state, int timeout_ms, const uint8_t **by
     return *len > 0 ? LINK_OK : LINK_TIMEOUT;
 }
 
+/* One block; the rest of what was sent is the next. */
+static enum link_result write_block(struct sim_link *s, int64_t until, const uint8_t *block,
+                                    size_t len, struct err_msg *e)
+{
+    while (!device_block_room(&s->device)) {
+        if (sim_link_now(s) >= until)
+            return LINK_TIMEOUT;
+        sim_link_advance(s, NS_PER_MS);
+    }
+    s->in_core = true;
+    bool taken = device_block(&s->device, block, len);
+    core_out(s);
+    if (taken)
+        return LINK_OK;
+    err_set(e, ERR_ADAPTER, "the adapter did not take a block of pulses");
+    return LINK_STALLED;
+}
+
 static enum link_result sim_write(void *state, int timeout_ms, const void *data, size_t len,
                                   struct err_msg *e)
 {
@@ -181,18 +199,17 @@ static enum link_result sim_write(void *state, int timeout_ms, const void *data,
     int64_t until = sim_link_now(s) + (int64_t)timeout_ms * NS_PER_MS;
     if (s->gone)
         return gone(e);
-    while (!device_block_room(&s->device)) {
-        if (sim_link_now(s) >= until)
-            return LINK_TIMEOUT;
-        sim_link_advance(s, NS_PER_MS);
+    const uint8_t *p = data;
+    while (len > 0) {
+        size_t n = len >= PROTO_BLOCK_MIN ? get_u16(p + 2) : len;
+        n = n >= PROTO_BLOCK_MIN && n < len ? n : len;
+        enum link_result r = write_block(s, until, p, n, e);
+        if (r != LINK_OK)
+            return r;
+        p += n;
+        len -= n;
     }
-    s->in_core = true;
-    bool taken = device_block(&s->device, data, len);
-    core_out(s);
-    if (taken)
-        return LINK_OK;
-    err_set(e, ERR_ADAPTER, "the adapter did not take a block of pulses");
-    return LINK_STALLED;
+    return LINK_OK;
 }
 
 static void sim_pause(void *state, int ms)
