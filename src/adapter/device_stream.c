@@ -116,9 +116,9 @@ void device_stream_mark(struct device *d, enum mark kind, uint32_t value)
     if (!s->on || s->losing)
         return;
     uint64_t now = d->hw->ticks(d->ctx);
+    split_pulse(d); /* else the frame may end at its fall, before the mark */
     if (frame_mark(&s->frame, now, kind, value))
         return;
-    split_pulse(d);
     close_frame(d, now, 0);
     if (!s->losing)
         frame_mark(&s->frame, now, kind, value);
@@ -170,10 +170,15 @@ static void go_on(struct device *d, uint64_t now)
     tell_state(d, now);
 }
 
+static bool rails_due(const struct device *d, uint64_t now)
+{
+    return d->config->rails != 0 && now - d->stream.rails_at >= device_ms(d, RAILS_MS);
+}
+
 static void tell_rails(struct device *d, uint64_t now)
 {
     int32_t mv[WIRE_RAILS];
-    if (d->config->rails == 0 || now - d->stream.rails_at < device_ms(d, RAILS_MS))
+    if (!rails_due(d, now))
         return;
     for (unsigned i = 0; i < WIRE_RAILS; i++)
         mv[i] = d->config->rails & WIRE_BIT(i) ? d->hw->rail_mv(d->ctx, i) : WIRE_NO_METER;
@@ -207,6 +212,8 @@ void device_stream_poll(struct device *d, uint64_t now)
         return;
     uint64_t age = now - s->frame.first;
     bool due = age >= device_ms(d, frame_empty(&s->frame) ? PROTO_HEARTBEAT_MS / 2 : FLUSH_MS);
+    /* a busy stream fills its frames before they age: state and rails come all the same */
+    due = due || rails_due(d, now) || now - s->state_at >= device_ms(d, STATE_MS);
     if (!due && !s->stopping)
         return;
     split_pulse(d);
