@@ -1,6 +1,8 @@
-/* The loop plug of role `loop`: it joins the far ends of the adapter's leads in threes, in the
- * order of line numbers; what is left over joins the last three. With three, a lead that is
- * open is told from its neighbours: two of the three still see each other. */
+/* The loop plug of role `loop`: it joins the far ends of the adapter's leads in threes, each
+ * with those a third and two thirds of the leads further on in the order of line numbers; what
+ * is left over makes some threes fours. With three, a lead that is open is told from its
+ * fellows: two of the three still see each other. Leads that lie side by side never meet in one
+ * three, so that two neighbours exchanged are seen. */
 #ifndef WHICHEND_ADAPTER_LOOP_H
 #define WHICHEND_ADAPTER_LOOP_H
 
@@ -16,8 +18,7 @@ static inline unsigned loop_group(uint32_t lines, unsigned line)
         before += i < line ? lines >> i & 1u : 0;
     }
     unsigned groups = count / 3 > 0 ? count / 3 : 1;
-    unsigned group = before / 3;
-    return group < groups ? group : groups - 1;
+    return before % groups;
 }
 
 #endif

@@ -58,6 +58,8 @@ enum opt {
     OPT_DISK_NAME,
     OPT_MARK_SCRIBED,
     OPT_OBJECT,
+    OPT_WIGGLE,
+    OPT_CASE,
     OPT_COUNT
 };
 #define OPT_BIT(o) (UINT64_C(1) << (o))

@@ -47,6 +47,8 @@ static const struct option_row rows[OPT_COUNT] = {
     [OPT_PLAY]          = {"play", 0, "CAPTURE", false, "as-drive: a capture of a good disk to answer with"},
     [OPT_DISK_NAME]     = {"disk-name", 0, "NAME", true, "a protected disk, once for each"},
     [OPT_OBJECT]        = {"object", 0, "FILE", false, "an [object] section: accession, title, label, photograph, operator, ..."},
+    [OPT_WIGGLE]        = {"wiggle", 0, NULL, false, "go on while the cable or the leads are moved"},
+    [OPT_CASE]          = {"case", 0, "CASE", false, "note the result in this case"},
     [OPT_MARK_SCRIBED]  = {"mark-scribed", 0, NULL, false, "the position is marked, so that it can be found again"},
 };
 // clang-format on

@@ -79,6 +79,16 @@ static const struct verb table[] = {
          OPT_BIT(OPT_TRIGGER) | OPT_BIT(OPT_CYLINDERS) | OPT_BIT(OPT_SIDES) | OPT_BIT(OPT_TURNS) | OPT_BIT(OPT_UNIT) |
          OPT_BIT(OPT_PLAY) | OPT_BIT(OPT_SEED) | OPT_BIT(OPT_ASKED) | PARTS | WRITES | SHOWS,
      0, 0, verb_record},
+    {"selfcheck", "", "check the adapter, its leads and a cable before trusting them",
+     "--role loop, as without it: the loop plug on the adapter's leads, and every output, input and lead is tried. "
+     "--role both-plugs: a cable alone between the adapter's two sockets; each pin is pulled in turn, and open, shorted, "
+     "exchanged and turned-over conductors are named with their pins. Nothing else may be on the leads: it refuses where "
+     "one carries voltage.\n"
+     "--wiggle goes on while the cable is moved, until Enter or for --seconds, and tells each change at once.\n"
+     "Exit status: 0 sound, 3 a fault was found, 4 something could not be tested.",
+     OPT_BIT(OPT_ADAPTER) | OPT_BIT(OPT_DISK_OUT) | OPT_BIT(OPT_ROLE) | OPT_BIT(OPT_WIGGLE) | OPT_BIT(OPT_SECONDS) |
+         OPT_BIT(OPT_CASE) | OPT_BIT(OPT_SEED) | PARTS | OPT_BIT(OPT_QUIET) | SHOWS,
+     0, 0, verb_selfcheck},
     {"archive", "CAPTURE... -o FOLDER", "save a disk: sector image and map of what is sound",
      "Captures, of several drives and days where one alone did not give all, are merged sector by sector. FOLDER "
      "gets disk.img, the sectors by cylinder, side and number, and disk.json: each sector's state, where and how "
@@ -97,7 +107,7 @@ static const struct verb table[] = {
     {"version", "", "this program's version", "", 0, 0, 0, verb_version},
 };
 
-static const char *const planned[] = {"accept", "adjust", "selfcheck"};
+static const char *const planned[] = {"accept", "adjust"};
 // clang-format on
 
 const struct verb *verbs(size_t *count)

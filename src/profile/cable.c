@@ -55,6 +55,29 @@ enum line cable_drive_line(const struct profile *cable, int pin)
     return line_of(&cable->cable.drive, pin);
 }
 
+int cable_far_pin(const struct profile *cable, int machine_pin)
+{
+    const struct cable *c = &cable->cable;
+    return machine_pin >= 1 && machine_pin <= c->machine.pins ? c->map[machine_pin] : 0;
+}
+
+static enum pin_use use_of(const struct profile *cable, bool drive_plug, int pin)
+{
+    const struct plug *plug = drive_plug ? &cable->cable.drive : &cable->cable.machine;
+    return pin >= 1 && pin <= plug->pins ? plug->pin[pin].use : PIN_OPEN;
+}
+
+bool cable_pin_is_ground(const struct profile *cable, bool drive_plug, int pin)
+{
+    return use_of(cable, drive_plug, pin) == PIN_GROUND;
+}
+
+bool cable_pin_is_used(const struct profile *cable, bool drive_plug, int pin)
+{
+    enum pin_use use = use_of(cable, drive_plug, pin);
+    return use == PIN_LINE || use == PIN_SUPPLY || use == PIN_OTHER;
+}
+
 /* A pin under the name `line` where it bears that one, else under its first. */
 static enum line name_at(const struct plug *plug, int pin, enum line line)
 {

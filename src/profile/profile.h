@@ -122,6 +122,12 @@ int cable_drive_pins(const struct profile *cable); /* of the drive's plug */
 /* Pin of a line as named at that plug. */
 int cable_machine_pin(const struct profile *cable, enum line line);
 int cable_drive_pin(const struct profile *cable, enum line line);
+/* Drive's pin that a machine's pin leads to; 0: none. */
+int cable_far_pin(const struct profile *cable, int machine_pin);
+/* What a pin of either plug is for: ground; or a line, a supply or another use, so that its
+ * conductor must be there. */
+bool cable_pin_is_ground(const struct profile *cable, bool drive_plug, int pin);
+bool cable_pin_is_used(const struct profile *cable, bool drive_plug, int pin);
 /* First name of a pin; LINE_NONE for grounds, supplies and open pins. */
 enum line cable_machine_line(const struct profile *cable, int pin);
 enum line cable_drive_line(const struct profile *cable, int pin);

@@ -14,6 +14,7 @@ enum fault_kind {
     FAULT_CABLE_OPEN,
     FAULT_CABLE_SHORT,
     FAULT_CABLE_JOIN, /* lines a and b */
+    FAULT_CABLE_SWAP, /* lines a and b: of the simulated adapter's cable alone */
     FAULT_PORT_DEAD,
     FAULT_PORT_STUCK,
     FAULT_LATCH_DEAD,

@@ -123,8 +123,19 @@ static int far_pin(const struct build *b, int pin)
         at_machine != LINE_NONE ? cable_to_drive(cable, at_machine) : LINE_NONE;
     if (at_machine != LINE_NONE)
         return at_drive != LINE_NONE ? cable_drive_pin(cable, at_drive) : 0;
-    bool taken = cable_drive_line(cable, pin) != LINE_NONE;
-    return b->ribbon && !taken && pin <= b->pins_drive ? pin : 0;
+    return b->ribbon ? cable_far_pin(cable, pin) : 0;
+}
+
+/* The pin whose conductor begins here where two are exchanged. */
+static int swapped(const struct nets_options *o, int pin)
+{
+    for (int i = 0; i < o->faults; i++) {
+        int a = cable_machine_pin(o->cable, o->fault[i].a);
+        int b = cable_machine_pin(o->cable, o->fault[i].b);
+        if (o->fault[i].kind == FAULT_CABLE_SWAP && (pin == a || pin == b))
+            return a + b - pin;
+    }
+    return pin;
 }
 
 static int twist(int pin, int from, int to)
@@ -138,7 +149,7 @@ static void conductors(struct build *b, struct rng *r)
     bool misplaced = sim_rng_chance(r, 0.5);
     bool twisted = profile_flag(o->cable, "twist", false);
     for (int p = 1; p <= b->pins_machine; p++) {
-        int q = far_pin(b, p);
+        int q = far_pin(b, swapped(o, p));
         if (fault_of(o, FAULT_TWIST_MISSING, LINE_NONE))
             q = p;
         if (fault_of(o, FAULT_TWIST_WRONG, LINE_NONE))
@@ -177,7 +188,7 @@ static enum err check(const struct nets_options *o, bool ribbon, struct err_msg 
         bool of_ribbon = f->kind == FAULT_PLUG_REVERSED || f->kind == FAULT_PLUG_OFF_BY_PAIR ||
                          f->kind == FAULT_PLUG_OFF_BY_ROW;
         bool of_conductor = f->kind == FAULT_CABLE_OPEN || f->kind == FAULT_CABLE_SHORT ||
-                            f->kind == FAULT_CABLE_JOIN;
+                            f->kind == FAULT_CABLE_JOIN || f->kind == FAULT_CABLE_SWAP;
         bool twisted = profile_flag(o->cable, "twist", false);
         if (of_ribbon && !ribbon)
             return err_set(e, ERR_USAGE, "%s: its plug fits one way only",
@@ -192,6 +203,9 @@ static enum err check(const struct nets_options *o, bool ribbon, struct err_msg 
         if (of_conductor && (far == LINE_NONE || !used))
             return err_set(e, ERR_USAGE, "%s: nothing uses %s here", profile_name(o->cable),
                            line_name(f->a));
+        if (f->kind == FAULT_CABLE_SWAP && cable_machine_pin(o->cable, f->b) == 0)
+            return err_set(e, ERR_USAGE, "%s does not carry %s", profile_name(o->cable),
+                           line_name(f->b));
         if (f->kind == FAULT_CABLE_JOIN && !sim_nets_neighbours(o->cable, f->a, f->b))
             return err_set(e, ERR_USAGE, "%s and %s are not two pins apart in %s",
                            line_name(f->a), line_name(f->b), profile_name(o->cable));

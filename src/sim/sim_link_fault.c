@@ -15,7 +15,10 @@ static const struct {
     {"adapter.input.", ".stuck", LINK_FAULT_INPUT_STUCK, false},
     {"adapter.lead.", ".swapped", LINK_FAULT_LEAD_SWAPPED, true},
     {"adapter.lead.", ".short", LINK_FAULT_LEAD_SHORT, false},
+    {"adapter.lead.", ".intermittent", LINK_FAULT_LEAD_LOOSE, false},
+    {"cable.", ".intermittent", LINK_FAULT_CABLE_TOUCHES, true},
     {"cable.", ".intermittent", LINK_FAULT_CABLE_LOOSE, false},
+    {"cable.", ".swapped", LINK_FAULT_CABLE_SWAPPED, true},
     {"adapter.voltage", NULL, LINK_FAULT_VOLTAGE, false},
     {"adapter.write-link.closed", NULL, LINK_FAULT_WRITE_LINK, false},
     {"adapter.no-pull-ups", NULL, LINK_FAULT_NO_PULL_UPS, false},
@@ -33,6 +36,7 @@ static const struct sim_link_fault_name names[] = {
     {"adapter.frames.repeated", "every so often a frame arrives twice"},
     {"adapter.input.LINE.dead", "an input always reads inactive"},
     {"adapter.input.LINE.stuck", "an input always reads active"},
+    {"adapter.lead.LINE.intermittent", "a test lead opens and closes as it is moved"},
     {"adapter.lead.LINE.short", "a test lead touches ground"},
     {"adapter.lead.PAIR.swapped", "two test leads are exchanged"},
     {"adapter.lies", "the adapter's capabilities contradict one another"},
@@ -45,6 +49,8 @@ static const struct sim_link_fault_name names[] = {
     {"adapter.voltage", "a conductor carries voltage when the loop or a cable is tested"},
     {"adapter.write-link.closed", "no fault: the link of the write gate is closed"},
     {"cable.LINE.intermittent", "a conductor opens and closes as the cable is moved"},
+    {"cable.PAIR.intermittent", "two conductors two pins apart touch as the cable is moved"},
+    {"cable.PAIR.swapped", "two conductors are exchanged"},
     {"host.stalled", "the host does not read for two seconds"},
 };
 

@@ -10,16 +10,22 @@
 static enum err groups(struct sim_link *s, struct pin_groups *out, bool loose,
                        struct err_msg *e)
 {
-    struct fault fault[FAULTS_MAX + 1];
+    struct fault fault[FAULTS_MAX + LINK_FAULTS_MAX];
     struct rng r;
     int n = 0;
     for (int i = 0; i < s->faults.bus_count; i++) {
         TRY(sim_fault_parse(s->faults.bus[i], &fault[n], e));
         n += fault[n].kind != FAULT_NONE;
     }
-    for (int i = 0; loose && i < s->faults.count; i++)
-        if (s->faults.fault[i].kind == LINK_FAULT_CABLE_LOOSE)
-            fault[n++] = (struct fault){FAULT_CABLE_OPEN, s->faults.fault[i].a, LINE_NONE};
+    for (int i = 0; i < s->faults.count; i++) {
+        const struct link_fault *f = &s->faults.fault[i];
+        if (loose && f->kind == LINK_FAULT_CABLE_LOOSE)
+            fault[n++] = (struct fault){FAULT_CABLE_OPEN, f->a, LINE_NONE};
+        if (loose && f->kind == LINK_FAULT_CABLE_TOUCHES)
+            fault[n++] = (struct fault){FAULT_CABLE_JOIN, f->a, f->b};
+        if (f->kind == LINK_FAULT_CABLE_SWAPPED)
+            fault[n++] = (struct fault){FAULT_CABLE_SWAP, f->a, f->b};
+    }
     struct nets_options o = {.cable = s->options.cable,
                              .fault = fault,
                              .faults = n,
@@ -31,10 +37,9 @@ static enum err groups(struct sim_link *s, struct pin_groups *out, bool loose,
 
 enum err sim_link_pins_make(struct sim_link *s, struct err_msg *e)
 {
-    bool loose = sim_link_has(&s->faults, LINK_FAULT_CABLE_LOOSE, LINE_NONE);
     s->pin_low[0] = s->pin_low[1] = 0;
     TRY(groups(s, &s->pins, false, e));
-    TRY(groups(s, &s->pins_loose, loose, e));
+    TRY(groups(s, &s->pins_loose, true, e));
     s->has_pins = true;
     return ERR_OK;
 }
@@ -48,12 +53,12 @@ void sim_link_pin(void *state, unsigned plug, unsigned pin, bool low)
     s->pin_low[plug] = low ? s->pin_low[plug] | bit : s->pin_low[plug] & ~bit;
 }
 
-/* Contact comes and goes while somebody moves the cable: open one slice of time in three. */
-static const struct pin_groups *groups_now(const struct sim_link *s)
+/* Contact comes and goes while somebody moves things: bad one slice of time in three. */
+static bool loose_now(const struct sim_link *s)
 {
     struct rng r;
     sim_rng_seed(&r, s->options.seed + (uint64_t)(sim_link_now(s) / WIGGLE_NS), 71);
-    return sim_rng_chance(&r, 0.33) ? &s->pins_loose : &s->pins;
+    return sim_rng_chance(&r, 0.33);
 }
 
 void sim_link_pin_levels(void *state, bool floating, uint8_t out[PIN_LEVELS_BYTES])
@@ -65,7 +70,7 @@ void sim_link_pin_levels(void *state, bool floating, uint8_t out[PIN_LEVELS_BYTE
         out[1] = voltage ? 0x02 : 0; /* something pulls pin 10 up */
         return;
     }
-    const struct pin_groups *g = groups_now(s);
+    const struct pin_groups *g = loose_now(s) ? &s->pins_loose : &s->pins;
     for (unsigned plug = 0; plug < 2; plug++)
         for (unsigned pin = 1; pin <= s->config.pins[plug]; pin++) {
             int own = g->group[plug][pin];
@@ -78,12 +83,18 @@ void sim_link_pin_levels(void *state, bool floating, uint8_t out[PIN_LEVELS_BYTE
         }
 }
 
+static bool lead_open(const struct sim_link *s, unsigned line)
+{
+    bool loose = sim_link_has(&s->faults, LINK_FAULT_LEAD_LOOSE, (enum line)line);
+    return sim_link_lead_open(s, line) || (loose && loose_now(s));
+}
+
 static bool joined(const struct sim_link *s, unsigned a, unsigned b)
 {
     uint32_t lines = s->config.lines_out;
     if (a == b)
         return true;
-    return !sim_link_lead_open(s, a) && !sim_link_lead_open(s, b) &&
+    return !lead_open(s, a) && !lead_open(s, b) &&
            loop_group(lines, sim_link_place(s, a)) == loop_group(lines, sim_link_place(s, b));
 }
 

@@ -1,0 +1,1 @@
+"$WHICHEND" selfcheck --adapter sim:none

@@ -1,0 +1,6 @@
+"$WHICHEND" case new heron --title "Heron 2 hangs"
+"$WHICHEND" selfcheck --disk-out --adapter sim:none --case heron >/dev/null
+cat heron/case.ini
+"$WHICHEND" selfcheck --disk-out --adapter sim:adapter.input.INDEX.dead --case heron >/dev/null
+cat heron/case.ini
+"$WHICHEND" selfcheck --disk-out --adapter sim:none --case crane

@@ -1,0 +1,1 @@
+"$WHICHEND" selfcheck --disk-out --adapter sim:none --role inline
