@@ -89,14 +89,14 @@ enum err hypotheses_single(struct inference *n, size_t *cap)
                UNLISTED_NOWHERE * unlisted * (1 - share[END_NONE]));
 }
 
-enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b)
+enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b, double shares)
 {
     const struct fault *f = &n->c->fault[a], *g = &n->c->fault[b];
     double share[END_COUNT];
 
     end_priors(n->g, n->c, share);
     return add(n, cap, HYP_PAIR, a, b, f->end == g->end ? f->end : END_TWO,
-               2 * n->c->two / 100 * share[f->end] * f->share * share[g->end] * g->share);
+               2 * n->c->two / 100 * share[f->end] * share[g->end] * shares);
 }
 
 static void held_state(const struct hypothesis *h, struct state *out)

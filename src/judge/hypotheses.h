@@ -10,10 +10,10 @@ void end_priors(const struct gathered *g, const struct catalogue *c, double *sha
 enum err hypothesis_add(struct inference *n, size_t *cap, struct hypothesis h);
 /* None, every single fault, an unlisted one at every end, and one that nobody placed. */
 enum err hypotheses_single(struct inference *n, size_t *cap);
-/* Two faults at once. */
 /* For the lines of the listed faults that fit best: what holds one of them at an end although
  * no list names it. Singles must be weighed. */
 enum err hypotheses_held(struct inference *n, size_t *cap);
-enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b);
+/* Two faults at once; shares: of both within their ends, multiplied. */
+enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b, double shares);
 
 #endif

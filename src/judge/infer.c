@@ -226,6 +226,7 @@ static enum err weigh(struct inference *n)
 struct candidate {
     int fault;
     double score;
+    double share; /* within its end, of all that break the very same thing */
 };
 
 static int by_score(const void *a, const void *b)
@@ -257,20 +258,31 @@ static double best_group(const struct inference *n, size_t h)
     return best;
 }
 
-/* Another candidate that breaks the very same thing stands for this one. */
-static bool stood_for(const struct inference *n, const struct candidate *c, size_t count,
-                      int fault)
+/* Another candidate that breaks the very same thing stands for this one, and has its share too.
+ */
+static bool stood_for(const struct inference *n, struct candidate *c, size_t count, int fault)
 {
     const struct fault *f = &n->c->fault[fault];
 
     for (size_t i = 0; i < count; i++) {
         const struct fault *g = &n->c->fault[c[i].fault];
 
-        if (f->end == g->end && f->sig == g->sig && f->tap == g->tap &&
-            !strcmp(f->effect, g->effect) && !memcmp(&f->traits, &g->traits, sizeof f->traits))
-            return true;
+        if (f->end != g->end || f->sig != g->sig || f->sig2 != g->sig2 || f->tap != g->tap ||
+            strcmp(f->effect, g->effect) != 0 ||
+            memcmp(&f->traits, &g->traits, sizeof f->traits) != 0)
+            continue;
+        c[i].share += f->share;
+        return true;
     }
     return false;
+}
+
+static enum err pair_add(struct inference *n, size_t *cap, const struct candidate *x,
+                         const struct candidate *y)
+{
+    const struct candidate *a = x->fault < y->fault ? x : y, *b = a == x ? y : x;
+
+    return hypothesis_pair(n, cap, a->fault, b->fault, a->share * b->share);
 }
 
 static enum err pairs_make(struct inference *n, size_t *cap)
@@ -283,19 +295,17 @@ static enum err pairs_make(struct inference *n, size_t *cap)
     for (size_t h = 0; c && h < singles; h++)
         if (n->hyp[h].kind == HYP_SINGLE)
             c[count++] =
-                (struct candidate){n->hyp[h].a, n->hyp[h].ln_evidence + 0.7 * best_group(n, h)};
+                (struct candidate){n->hyp[h].a, n->hyp[h].ln_evidence + 0.7 * best_group(n, h),
+                                   n->c->fault[n->hyp[h].a].share};
     if (c)
         qsort(c, count, sizeof *c, by_score);
     some = 0;
-    for (size_t i = 0; i < count && some < PAIR_FAULTS_MAX; i++)
-        if (!stood_for(n, c, some, c[i].fault))
+    for (size_t i = 0; i < count; i++)
+        if (!stood_for(n, c, some, c[i].fault) && some < PAIR_FAULTS_MAX)
             c[some++] = c[i];
-    for (size_t i = 0; i < some && err == ERR_OK; i++) {
-        for (size_t k = i + 1; k < some && err == ERR_OK; k++) {
-            err = hypothesis_pair(n, cap, c[i].fault < c[k].fault ? c[i].fault : c[k].fault,
-                                  c[i].fault < c[k].fault ? c[k].fault : c[i].fault);
-        }
-    }
+    for (size_t i = 0; i < some && err == ERR_OK; i++)
+        for (size_t k = i + 1; k < some && err == ERR_OK; k++)
+            err = pair_add(n, cap, &c[i], &c[k]);
     free(c);
     return err;
 }

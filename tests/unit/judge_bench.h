@@ -1,4 +1,4 @@
-/* Cases for the judge, made in a folder of their own and taken away again. */
+/* Cases for the judge, from the text of a case.ini in a test. */
 #ifndef TEST_UNIT_JUDGE_BENCH_H
 #define TEST_UNIT_JUDGE_BENCH_H
 
@@ -15,32 +15,24 @@
 
 #include <cmocka.h>
 
-/* Judges the text of a case.ini with the files of a folder beside it (NULL: none), under the
- * profiles of a folder. The verdict is yours. */
-static inline void judge_with(const char *text, const char *files, const char *profiles,
+/* Judges the text of a case.ini whose captures lie in a folder, under the profiles of another.
+ * The verdict is yours. */
+static inline void judge_with(const char *text, const char *folder, const char *profiles,
                               struct verdict *v)
 {
-    char folder[] = "/tmp/whichend-bench-XXXXXX", command[1200];
     struct err_msg e = {0};
     struct profile_path *path = NULL;
     struct case_file c;
     struct judge_options o = {0};
 
-    assert_non_null(mkdtemp(folder));
-    if (files) {
-        snprintf(command, sizeof command, "cp %s/*.wec %s/", files, folder);
-        assert_int_equal(system(command), 0);
-    }
     assert_int_equal(profile_path_make(profiles, &path, &e), ERR_OK);
     if (case_file_parse("case.ini", folder, text, strlen(text), path, &c, &e) != ERR_OK)
-        fail_msg("%s", e.text);
+        fail_msg("%s\n%s", e.text, text);
     o.profiles = path;
     if (judge_case(&c, &o, v, &e) != ERR_OK)
         fail_msg("%s", e.text);
     case_file_release(&c);
     profile_path_free(path);
-    snprintf(command, sizeof command, "rm -r %s", folder);
-    assert_int_equal(system(command), 0);
 }
 
 static inline double fault_share(const struct verdict *v, const char *fault)

@@ -319,32 +319,6 @@ static void order_of_captures_changes_no_byte(void **state)
     run("rm -r %s", folder);
 }
 
-static void splitting_a_fault_changes_no_end(void **state)
-{
-    char folder[64], profiles[96];
-    struct verdict a, b;
-    struct buf ja, jb;
-
-    (void)state;
-    make_temp(folder);
-    snprintf(profiles, sizeof profiles, "%s/profiles", folder);
-    run("cp -r " TEST_SOURCE_DIR "/profiles %s", profiles);
-    run("sed -i 's/^weight = 2.6$/weight = 1.3/' %s/faults/drive.ini", profiles);
-    run("printf '[drive.head.silent]\\nweight = 1.3\\neffect = head dead\\ntext = split for a "
-        "test\\nsource = "
-        "invented\\n' >> %s/faults/drive.ini",
-        profiles);
-    judge_to_json(SAMPLE, TEST_SOURCE_DIR "/profiles", &a, &ja);
-    judge_to_json(SAMPLE, profiles, &b, &jb);
-    for (int e = 0; e < END_COUNT; e++)
-        assert_true(fabs(a.end[e] - b.end[e]) < 1e-3);
-    verdict_release(&a);
-    verdict_release(&b);
-    buf_release(&ja);
-    buf_release(&jb);
-    run("rm -r %s", folder);
-}
-
 static size_t problems_of(const char *profiles, char *first, size_t max)
 {
     struct profile_path *p = NULL;
@@ -391,7 +365,6 @@ int main(void)
         cmocka_unit_test(effects_that_are_not_known_are_refused),
         cmocka_unit_test(shares_of_an_end_sum_to_one),
         cmocka_unit_test(order_of_captures_changes_no_byte),
-        cmocka_unit_test(splitting_a_fault_changes_no_end),
         cmocka_unit_test(a_fault_without_source_weight_or_known_effect_is_found),
     };
 

@@ -3,6 +3,8 @@
  */
 #include "judge_bench.h"
 
+#define SAMPLE TEST_SOURCE_DIR "/flux-samples/heron-sound"
+
 static void counted(const char *tries, struct verdict *v)
 {
     char text[1024];
@@ -14,8 +16,7 @@ static void counted(const char *tries, struct verdict *v)
              "one\nasked = read, write\n%s[capture d]\nfile = drive-end.wec\ntap = "
              "drive-end\npull-up = 2200\nrun = one\nasked = read, write\n%s",
              tries, tries);
-    judge_with(text, TEST_SOURCE_DIR "/flux-samples/heron-sound", TEST_SOURCE_DIR "/profiles",
-               v);
+    judge_with(text, SAMPLE, TEST_SOURCE_DIR "/profiles", v);
 }
 
 static void clean_tries_leave_nothing_at_fault(void **state)
