@@ -75,11 +75,14 @@ enum err session_open(struct session *s, struct link *link, struct err_msg *e)
 {
     uint8_t reply[CAP_READ_MAX];
     size_t got = 0;
+    struct err_msg why = {0};
     *s = (struct session){.link = *link};
     *link = (struct link){0};
     enum err err = ask(s, REQ_IDENTIFY, reply, sizeof reply, &got, "capabilities", e);
     if (err == ERR_OK)
-        err = caps_read(reply, got, &s->caps, e);
+        err = caps_read(reply, got, &s->caps, &why);
+    if (why.code != ERR_OK)
+        err_set(e, err, "%s: %s", s->link.name, why.text);
     if (err == ERR_OK)
         err = session_release(s, e); /* whatever the last program left */
     if (err == ERR_OK)

@@ -15,12 +15,17 @@ static const char *or_usual(const char *given, const char *usual)
     return given != NULL ? given : usual;
 }
 
-/* A line from standard input; an interrupt ends the wait. */
-static enum err wait_for_line(char *line, size_t room, struct err_msg *e)
+#define LOOK_MS 50 /* at the keyboard, and at the adapter, in turn */
+
+/* A line from standard input; an interrupt ends the wait. A session, where there is one, is
+ * kept alive meanwhile. */
+static enum err wait_for_line(struct session *s, char *line, size_t room, struct err_msg *e)
 {
     struct pollfd in = {STDIN_FILENO, POLLIN, 0};
     while (!stop_asked) {
-        if (poll(&in, 1, 200) <= 0)
+        if (s != NULL)
+            TRY(session_wait(s, LOOK_MS, e));
+        if (poll(&in, 1, LOOK_MS) <= 0)
             continue;
         if (fgets(line, (int)room, stdin) == NULL)
             return err_set(e, ERR_USAGE, "no answer");
@@ -29,18 +34,28 @@ static enum err wait_for_line(char *line, size_t room, struct err_msg *e)
     return err_set(e, ERR_INTERRUPTED, "interrupted");
 }
 
-enum err adapter_ask(const char *question, struct err_msg *e)
+static enum err ask(struct session *s, const char *question, struct err_msg *e)
 {
     char line[64];
     if (!isatty(STDIN_FILENO) || !isatty(STDERR_FILENO))
         return ERR_OK;
     for (;;) {
         (void)fprintf(stderr, "%s [yes] ", question);
-        TRY(wait_for_line(line, sizeof line, e));
+        TRY(wait_for_line(s, line, sizeof line, e));
         if (strncmp(line, "yes", 3) == 0 || line[0] == '\n')
             return ERR_OK;
         (void)fputs("It waits for yes. Ctrl-C ends it.\n", stderr);
     }
+}
+
+enum err adapter_ask(const char *question, struct err_msg *e)
+{
+    return ask(NULL, question, e);
+}
+
+enum err adapter_use_ask(struct adapter_use *u, const char *question, struct err_msg *e)
+{
+    return ask(&u->session, question, e);
 }
 
 static const char ORDER[] =
@@ -195,9 +210,10 @@ enum err adapter_use_drive_on(struct adapter_use *u, struct err_msg *e)
 
 enum err adapter_use_spin_up(struct adapter_use *u, struct err_msg *e)
 {
-    return session_wait(
-        &u->session,
-        (int)profile_max(u->drive, "start_ms", 1000) + 2 * (int)adapter_use_turn_ms(u), e);
+    int ms = (int)profile_max(u->drive, "start_ms", 1000) + 2 * (int)adapter_use_turn_ms(u);
+    for (; ms > 0 && !stop_asked; ms -= LOOK_MS)
+        TRY(session_wait(&u->session, LOOK_MS, e));
+    return ERR_OK;
 }
 
 enum err adapter_use_restore(struct adapter_use *u, struct err_msg *e)

@@ -31,6 +31,8 @@ int64_t adapter_use_turn_ms(const struct adapter_use *u);
 
 /* Wait for the person's word; at a terminal alone, else ERR_OK at once. ERR_INTERRUPTED. */
 enum err adapter_ask(const char *question, struct err_msg *e);
+/* The same while a session is open: its signs of life go on, and its stream is read. */
+enum err adapter_use_ask(struct adapter_use *u, const char *question, struct err_msg *e);
 
 /* As a machine: listen, then select the unit and switch its motor on. */
 enum err adapter_use_drive_on(struct adapter_use *u, struct err_msg *e);

@@ -26,6 +26,7 @@ static void take_signals(void)
     (void)sigaction(SIGINT, &a, NULL);
     (void)sigaction(SIGTERM, &a, NULL);
     (void)signal(SIGPIPE, SIG_IGN);
+    (void)signal(SIGXFSZ, SIG_IGN); /* a file that may not grow is a failed write too */
 }
 
 static bool asks_help(const char *word)

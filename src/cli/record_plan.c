@@ -77,7 +77,7 @@ enum err record_plan(const struct args *a, struct recording *g, struct err_msg *
     if (g->role == WIRE_ROLE_AS_DRIVE && p->play == NULL)
         return err_set(e, ERR_USAGE,
                        "as-drive needs --play CAPTURE: a good disk to answer with, as in "
-                       "flux-samples/heron-sound/drive-end.wec");
+                       "flux-samples/heron-read-conductor/drive-end.wec");
     return ERR_OK;
 }
 

@@ -30,6 +30,7 @@ struct recording {
     unsigned tracks;
     struct player player;
     unsigned answered, wanted; /* as-drive: tracks */
+    unsigned gaps;             /* as-drive: the host did not keep up */
     int64_t end_ns;
 };
 

@@ -3,7 +3,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#define LISTEN_MS 2050 /* the adapter listens two seconds before it drives a line */
+#define BLOCKS_A_TIME 8
+#define LISTEN_MS     2050 /* the adapter listens two seconds before it drives a line */
 
 static bool stopped(void)
 {
@@ -165,11 +166,13 @@ static enum err run_as_machine(struct adapter_use *u, struct recording *g, struc
         TRY(go_on(u, g, 50, (double)ms / LISTEN_MS, e));
     if (stopped())
         return ERR_OK;
-    TRY(adapter_ask("Nobody else is on the bus. Disk in, lever closed?", e));
+    TRY(adapter_use_ask(u, "Nobody else is on the bus. Disk in, lever closed?", e));
     progress_step(&g->progress, "starting the drive", 0);
     TRY(adapter_use_drive_on(u, e));
     TRY(adapter_use_spin_up(u, e));
     TRY(let_go(u, e));
+    if (stopped())
+        return ERR_OK;
     TRY(adapter_use_restore(u, e));
     progress_step(&g->progress, "reading", 0);
     return read_tracks(u, g, e);
@@ -206,12 +209,15 @@ static enum err change_track(struct adapter_use *u, struct recording *g, struct 
 static enum err feed(struct adapter_use *u, struct answering *w, struct adapter_status *st,
                      struct err_msg *e)
 {
-    uint8_t block[PROTO_FRAME_MAX];
+    uint8_t blocks[BLOCKS_A_TIME * PROTO_FRAME_MAX];
     uint32_t most = w->track->pulses > 0 ? UINT32_MAX : 64; /* a blank turn is a few bytes */
     uint32_t held = u->session.caps.play - st->play_free;
-    while (held < u->session.caps.play / 2 && held < most) {
-        size_t len = player_block(w->track, &w->at, w->sequence++, block);
-        TRY(session_block(&u->session, block, len, e));
+    uint32_t enough = u->session.caps.play / 2 < most ? u->session.caps.play / 2 : most;
+    while (held < enough) {
+        size_t len = 0;
+        for (int i = 0; i < BLOCKS_A_TIME && held + len < enough; i++)
+            len += player_block(w->track, &w->at, w->sequence++, blocks + len);
+        TRY(session_block(&u->session, blocks, len, e));
         held += (uint32_t)len;
     }
     return ERR_OK;

@@ -1,6 +1,7 @@
 /* record: a capture through the adapter. */
 #include "adapter/player.h"
 #include "adapter/recorder.h"
+#include "base/file.h"
 #include "cli/adapter_use.h"
 #include "cli/record_plan.h"
 #include "report/json.h"
@@ -8,6 +9,8 @@
 
 #include <stdio.h>
 #include <string.h>
+
+#define LOSSES_SHOWN 8 /* as text */
 
 static enum err role_of(const struct args *a, enum wire_role *out, struct err_msg *e)
 {
@@ -53,21 +56,35 @@ static void info_of(const struct adapter_use *u, enum wire_role role, struct cap
                    u->session.link.name, u->session.caps.major, u->session.caps.minor);
 }
 
+static const char *loss_text(const struct recorder_loss *l)
+{
+    switch (l->cause) {
+    case LOSS_TOLD:
+        return l->reason == LOST_SAMPLER ? "the adapter's sampler was too slow"
+                                         : "the host was too slow";
+    case LOSS_FRAMES:
+        return "frames damaged or missing";
+    case LOSS_GAP:
+        break;
+    }
+    return "a gap that the adapter does not explain";
+}
+
 static enum err losses_text(const struct recorder *r, struct buf *out)
 {
     if (r->losses == 0)
         return buf_str(out, "nothing lost\n");
-    for (size_t i = 0; i < r->losses && i < RECORDER_LOSSES_MAX; i++) {
+    for (size_t i = 0; i < r->losses && i < LOSSES_SHOWN; i++) {
         const struct recorder_loss *l = &r->loss[i];
         TRY(buf_printf(out, "lost        from %.6f s to %.6f s", (double)l->from_ns * 1e-9,
                        (double)l->to_ns * 1e-9));
         if (l->count != LOST_UNCOUNTED)
-            TRY(buf_printf(out, ", %u edges", l->count));
-        TRY(buf_str(out, l->cause == LOSS_TOLD ? ": the host was too slow\n"
-                                               : ": frames damaged or missing\n"));
+            TRY(buf_printf(out, ", %u events", l->count));
+        TRY(buf_printf(out, ": %s\n", loss_text(l)));
     }
-    if (r->losses > RECORDER_LOSSES_MAX)
-        TRY(buf_printf(out, "lost        %zu times more\n", r->losses - RECORDER_LOSSES_MAX));
+    if (r->losses > LOSSES_SHOWN)
+        TRY(buf_printf(out, "lost        %zu times more; --json lists them\n",
+                       r->losses - LOSSES_SHOWN));
     return text_wrap(out, 0, "", 0,
                      "What was lost is marked as not recorded in the file: nothing is measured "
                      "across it.");
@@ -86,6 +103,9 @@ static enum err say_text(const struct recording *g, struct buf *out)
     if (g->answered > 0)
         TRY(buf_printf(out, "played      %u tracks of %u that were asked for\n", g->answered,
                        g->wanted));
+    if (g->gaps > 0)
+        TRY(buf_printf(out, "gaps        %u in what was played: the host did not keep up\n",
+                       g->gaps));
     return losses_text(&g->recorder, out);
 }
 
@@ -100,7 +120,8 @@ static enum err say_json(const struct recording *g, struct buf *out)
         bool counted = r->loss[i].count != LOST_UNCOUNTED;
         json_put(l, "from_s", json_number((double)r->loss[i].from_ns * 1e-9, 9), &failed);
         json_put(l, "to_s", json_number((double)r->loss[i].to_ns * 1e-9, 9), &failed);
-        json_put(l, "edges", counted ? json_integer(r->loss[i].count) : json_null(), &failed);
+        json_put(l, "events", counted ? json_integer(r->loss[i].count) : json_null(), &failed);
+        json_put(l, "why", json_text(loss_text(&r->loss[i])), &failed);
         json_push(losses, l, &failed);
     }
     json_put(root, "schema", json_text("whichend.record/1"), &failed);
@@ -112,6 +133,7 @@ static enum err say_json(const struct recording *g, struct buf *out)
     json_put(root, "pull_ups", g->pull_ups_known ? json_boolean(g->pull_ups) : json_null(),
              &failed);
     json_put(root, "tracks", json_integer(g->tracks), &failed);
+    json_put(root, "gaps_played", json_integer(g->gaps), &failed);
     json_put(root, "losses", json_integer((json_int_t)r->losses), &failed);
     json_put(root, "lost", losses, &failed);
     return json_finish(root, failed, out);
@@ -128,14 +150,31 @@ static enum err end(struct adapter_use *u, struct recording *g, enum err err, st
     uint64_t last = u->session.frames.end;
     int64_t ticks =
         g->recorder.begun && last > g->recorder.first ? (int64_t)(last - g->recorder.first) : 0;
-    if (keep && recorder_finish(&g->recorder, last, &late) != ERR_OK && err == ERR_OK)
-        err = err_set(e, late.code, "%s", late.text);
+    g->gaps = u->session.underruns;
+    struct err_msg unfinished = {0};
+    bool whole = keep && recorder_finish(&g->recorder, last, &unfinished) == ERR_OK;
+    if (keep && !whole && err == ERR_OK)
+        err = err_set(e, unfinished.code, "%s", unfinished.text);
     if (stopped != ERR_OK && err == ERR_OK)
         err = err_set(e, stopped, "%s", late.text);
     (void)ticks_to_ns(ticks, g->info.tick, &g->end_ns);
-    if (err != ERR_OK && keep)
+    if (err != ERR_OK && whole)
         (void)fprintf(stderr, "whichend: %s is whole, %.3f s long\n", g->path,
                       (double)g->end_ns * 1e-9);
+    else if (err != ERR_OK && keep)
+        (void)fprintf(stderr,
+                      "whichend: %s is cut short: it can be read up to its last whole "
+                      "chunk\n",
+                      g->path);
+    return err;
+}
+
+/* Before anything is asked of a person or an adapter. */
+static enum err may_write(const struct args *a, const char *path, struct err_msg *e)
+{
+    struct out_file f = {0};
+    enum err err = out_file_open(&f, path, args_has(a, OPT_REPLACE), e);
+    out_file_abort(&f);
     return err;
 }
 
@@ -161,6 +200,7 @@ enum err verb_record(const struct args *a, struct answer *r, struct err_msg *e)
     if (g.role == WIRE_ROLE_AS_MACHINE && args_value(a, OPT_TAP) != NULL)
         return err_set(e, ERR_USAGE, "as-machine stands at the machine's end: no --tap");
     TRY(record_plan(a, &g, e));
+    TRY(may_write(a, g.path, e));
     TRY(adapter_use_open(a, role_note(g.role), &u, e));
     enum err err = record_check(&u, &g, e);
     progress_begin(&g.progress, a, "recording");
