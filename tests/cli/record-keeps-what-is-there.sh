@@ -5,4 +5,5 @@ echo "status $?"
 cat one.wec
 "$WHICHEND" record --adapter sim:none --disk-out --seconds 1 -o absent/one.wec
 echo "status $?"
-"$WHICHEND" record --adapter sim:none --disk-out --seconds 1 --replace -o one.wec
+"$WHICHEND" record --adapter sim:none --disk-out --seconds 1 --replace -o one.wec >/dev/null
+echo "status $?"
