@@ -1,5 +1,6 @@
 #include "cli/adapter_use.h"
 
+#include "accept/drive_limits.h"
 #include "adapter/usb_link.h"
 #include "base/asked.h"
 #include "sim/sim_link.h"
@@ -164,35 +165,22 @@ line_set adapter_use_lines(const struct adapter_use *u, bool drive_end)
 
 struct adapter_limits adapter_use_limits(const struct adapter_use *u)
 {
-    const struct profile *d = u->drive;
-    double step_us = 1000 * profile_min(d, "step_interval_ms", 6);
-    double turn_us = 1000 * profile_min(d, "step_reverse_ms", step_us / 1000);
-    struct adapter_limits l = {
-        .last_cylinder = (uint16_t)(profile_number(d, "cylinders", 80) - 1),
-        .step_low_us = (uint16_t)(profile_min(d, "step_width_us", 1) + 3),
-        .step_us = (uint32_t)(step_us < LIMITS_STEP_US_MIN ? LIMITS_STEP_US_MIN : step_us),
-        .settle_us = (uint32_t)(1000 * profile_max(d, "settle_ms", 15)),
-        .erase_us = (uint32_t)profile_max(d, "erase_delay_us", 1200),
-        .gate_us = (uint32_t)(1000 * adapter_use_turn_ms(u) * 11 / 10)};
-    l.turn_us = turn_us > l.step_us ? (uint32_t)turn_us : l.step_us;
-    return l;
+    return drive_limits(u->drive);
 }
 
 int64_t adapter_use_turn_ms(const struct adapter_use *u)
 {
-    double slow = profile_number(u->drive, "speed_low_rpm", 0);
-    double rpm = slow > 0 ? slow : profile_number(u->drive, "speed_rpm", 300);
-    return (int64_t)(60000 / (rpm < 100 ? 300 : rpm)) + 1;
+    return drive_turn_ms(u->drive);
 }
 
 /* ---- as a machine ---- */
 
-static uint32_t select_bit(const struct adapter_use *u)
+uint32_t adapter_use_select(const struct adapter_use *u)
 {
     return WIRE_BIT(WIRE_SELECT0 + u->unit);
 }
 
-static uint32_t motor_bits(const struct adapter_use *u)
+uint32_t adapter_use_motor(const struct adapter_use *u)
 {
     line_set lines = adapter_use_lines(u, false);
     if (lines & LINE_BIT(LINE_MOTOR0))
@@ -202,7 +190,7 @@ static uint32_t motor_bits(const struct adapter_use *u)
 
 enum err adapter_use_drive_on(struct adapter_use *u, struct err_msg *e)
 {
-    uint32_t active = select_bit(u) | motor_bits(u);
+    uint32_t active = adapter_use_select(u) | adapter_use_motor(u);
     if (adapter_use_lines(u, false) & LINE_BIT(LINE_HLOAD))
         active |= WIRE_BIT(WIRE_HLOAD);
     return session_drive(&u->session, active, active, e);

@@ -27,6 +27,9 @@ void adapter_use_close(struct adapter_use *u);
 line_set adapter_use_lines(const struct adapter_use *u, bool drive_end);
 /* What the drive's profile allows. */
 struct adapter_limits adapter_use_limits(const struct adapter_use *u);
+/* Outputs as bits of the protocol: of the unit, and of its motor line (0: none). */
+uint32_t adapter_use_select(const struct adapter_use *u);
+uint32_t adapter_use_motor(const struct adapter_use *u);
 int64_t adapter_use_turn_ms(const struct adapter_use *u);
 
 /* Wait for the person's word; at a terminal alone, else ERR_OK at once. ERR_INTERRUPTED. */

@@ -60,6 +60,11 @@ enum opt {
     OPT_OBJECT,
     OPT_WIGGLE,
     OPT_CASE,
+    OPT_COMPARE,
+    OPT_SERIAL,
+    OPT_WRITTEN_BY,
+    OPT_QUICK,
+    OPT_KEEP,
     OPT_COUNT
 };
 #define OPT_BIT(o) (UINT64_C(1) << (o))
@@ -166,6 +171,7 @@ enum err verb_record(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_selfcheck(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_adjust(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_archive(const struct args *a, struct answer *r, struct err_msg *e);
+enum err verb_accept(const struct args *a, struct answer *r, struct err_msg *e);
 enum err verb_version(const struct args *a, struct answer *r, struct err_msg *e);
 
 #endif

@@ -50,6 +50,11 @@ static const struct option_row rows[OPT_COUNT] = {
     [OPT_WIGGLE]        = {"wiggle", 0, NULL, false, "go on while the cable or the leads are moved"},
     [OPT_CASE]          = {"case", 0, "CASE", false, "note the result in this case"},
     [OPT_MARK_SCRIBED]  = {"mark-scribed", 0, NULL, false, "the position is marked, so that it can be found again"},
+    [OPT_COMPARE]       = {"compare", 0, NULL, false, "compare two saved sheets: OLD.json NEW.json"},
+    [OPT_SERIAL]        = {"serial", 0, "TEXT", false, "the drive's serial number, for the sheet"},
+    [OPT_WRITTEN_BY]    = {"written-by", 0, "WORD", false, "another or this-drive: what wrote the disk in the drive"},
+    [OPT_QUICK]         = {"quick", 0, NULL, false, "fewer places and seeks"},
+    [OPT_KEEP]          = {"keep", 0, "FOLDER", false, "keep the captures of the run there"},
 };
 // clang-format on
 

@@ -104,10 +104,23 @@ static const struct verb table[] = {
      "captures are drawn; a page has at most 16 MiB.\n"
      "Exit status: 0 when the page was written, whatever the verdict on it: judge gives the verdict's.",
      SHOWS | WRITES | OPT_BIT(OPT_VERBOSE), 1, 1, verb_report},
+    {"accept", "--drive PROFILE [CAPTURE...]", "acceptance test of a drive",
+     "Captures of one drive become a sheet: each line a value with its uncertainty (95 %), the limit and its source, "
+     "and whether it passes. What the captures do not show is said to be not measured, and why. -o saves the sheet as "
+     "JSON; --compare takes two of those, before and after a repair or months apart.\n"
+     "With --adapter the drive is worked as a machine would: starts, track 0, every cylinder from both sides. A "
+     "recorded disk is in it, protected. --keep leaves the captures of the run, from which the same sheet can be "
+     "drawn again.\n"
+     "Exit status: 0 passed, 3 failed, 4 not everything could be measured.",
+     SHOWS | WRITES | OPT_BIT(OPT_LINE) | OPT_BIT(OPT_DRIVE) | OPT_BIT(OPT_SERIAL) | OPT_BIT(OPT_WRITTEN_BY) |
+         OPT_BIT(OPT_COMPARE) | OPT_BIT(OPT_VERBOSE) | OPT_BIT(OPT_ADAPTER) | OPT_BIT(OPT_DISK_OUT) |
+         OPT_BIT(OPT_UNIT) | OPT_BIT(OPT_SEED) | OPT_BIT(OPT_MACHINE) | OPT_BIT(OPT_CABLE) | OPT_BIT(OPT_QUICK) |
+         OPT_BIT(OPT_KEEP),
+     0, WORDS_MAX, verb_accept},
     {"version", "", "this program's version", "", 0, 0, 0, verb_version},
 };
 
-static const char *const planned[] = {"accept", "adjust"};
+static const char *const planned[] = {"adjust"};
 // clang-format on
 
 const struct verb *verbs(size_t *count)

@@ -52,6 +52,7 @@ static const struct profile_key DRIVE_KEYS[] = {
     NUMBER("index_burst_us", "us", "INDEX to the burst on an alignment disk"),
     LIST("index_gate", "select ready seek-complete", "INDEX comes only while these hold"),
     NUMBER("index_gate_ms", "ms", "last STEP to seek-complete, where that gates INDEX and RDATA"),
+    NUMBER("hub_slip_percent", "percent", "disk behind the spindle, where a mark on the rotor makes the index"),
     WORD("index_origin", "hole rotor", "a hole in the disk, or a mark on the motor's rotor, which proves the motor only"),
     /* head position */
     WORD("step_edge", "leading trailing either", "edge of the STEP pulse on which the head moves"),

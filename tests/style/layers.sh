@@ -15,8 +15,9 @@ allowed() {
     archive) echo "evidence signal bus capture profile base" ;;
     adapter) echo "capture base" ;;
     sim) echo "adapter capture profile base" ;;
-    report) echo "archive judge evidence bus signal capture profile base" ;;
-    cli) echo "report archive sim adapter judge evidence bus signal capture profile base" ;;
+    accept) echo "adapter evidence bus signal capture profile base" ;;
+    report) echo "archive accept judge evidence bus signal capture profile base" ;;
+    cli) echo "report archive accept sim adapter judge evidence bus signal capture profile base" ;;
     *) return 1 ;;
   esac
 }

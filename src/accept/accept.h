@@ -1,0 +1,39 @@
+/* Acceptance of a drive: what captures, and a run over the adapter, say about each line of the
+ * sheet.
+ *
+ * One way to measure: a run over the adapter records its blocks as captures, and a sheet is
+ * drawn from captures alone. What only the bench knows (what the person did, what the adapter
+ * refused) travels in accept_facts.
+ */
+#ifndef WHICHEND_ACCEPT_ACCEPT_H
+#define WHICHEND_ACCEPT_ACCEPT_H
+
+#include "accept/sheet.h"
+#include "base/err.h"
+#include "capture/capture.h"
+#include "profile/profile.h"
+
+/* What was told beside the captures. */
+struct accept_facts {
+    bool adapter;        /* a run over the adapter: all its blocks were tried */
+    bool disk_elsewhere; /* another drive wrote the disk in this one */
+    const char *rest;    /* why the run ended before its plan; NULL: it did not */
+};
+
+#define ACCEPT_CAPTURES_MAX 16
+
+struct accept_options {
+    const struct profile *drive; /* borrowed during the call */
+    const struct line_map *map;  /* NULL allowed */
+    struct accept_facts facts;
+    void (*progress)(void *ctx, double share); /* may be NULL */
+    void *progress_ctx;
+    volatile const int *stop; /* nonzero: ERR_INTERRUPTED; may be NULL */
+};
+
+/* Read captures of one drive and fill the sheet. ERR_NO_INPUT, ERR_FORMAT: as capture_open and
+ * survey_run. */
+enum err accept_captures(const char *const *path, size_t count, const struct accept_options *o,
+                         struct accept_sheet *out, struct err_msg *e);
+
+#endif

@@ -1,0 +1,121 @@
+/* Lines of the bus that a person works, writing, supply, and what no line here can tell. */
+#include "accept/accept_private.h"
+
+#include <math.h>
+
+#define WAYS_NS (5 * NS_PER_MS) /* a level that held so long was meant */
+
+static void quiet(struct evidence *v)
+{
+    int64_t gates = 0;
+    bool recorded = false;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct bus_story *s = &v->survey[i]->story;
+        recorded = recorded || s->line[LINE_WGATE].state != LINE_NOT_RECORDED;
+        gates += s->write_gates;
+    }
+    if (!recorded) {
+        line_not_measured(v, ACCEPT_WRITE_QUIET, "WGATE was not recorded");
+    } else if (gates > 0 && !v->o->facts.adapter) {
+        line_not_measured(v, ACCEPT_WRITE_QUIET, "the machine wrote in this capture");
+    } else {
+        line_value(v, ACCEPT_WRITE_QUIET, (double)gates, 0);
+        line_at_most(v, ACCEPT_WRITE_QUIET, 0, "nothing was to be written");
+        line_text(v, ACCEPT_WRITE_QUIET, "at the plug, over the whole reading");
+    }
+}
+
+/* Was a line of the drive seen at both levels while the drive was selected? */
+static void both_ways(struct evidence *v, enum accept_item item, enum line line)
+{
+    int64_t low_ns = 0;
+    int64_t high_ns = 0;
+    bool recorded = false;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct line_stats *l = &v->survey[i]->story.line[line];
+        recorded = recorded || l->state != LINE_NOT_RECORDED;
+        low_ns += l->low_selected_ns;
+        high_ns += l->selected_ns - l->low_selected_ns;
+    }
+    if (!(profile_lines(v->drive) & LINE_BIT(line)) || !recorded) {
+        line_absent(v, item);
+    } else if (low_ns >= WAYS_NS && high_ns >= WAYS_NS) {
+        line_fail(v, item, "seen active and inactive while the drive was selected");
+        line_of(v, item)->state = ACCEPT_PASS;
+    } else {
+        line_not_measured(v, item, "%s was seen %s only; nobody changed that", line_name(line),
+                          low_ns >= WAYS_NS ? "active" : "inactive");
+    }
+}
+
+static void volt(struct evidence *v, enum accept_item item, double value, const char *key,
+                 const char *how)
+{
+    line_value(v, item, value, 0);
+    line_limit(v, item, key);
+    line_text(v, item, "%s", how);
+}
+
+static void rail(struct evidence *v, enum rail r, enum accept_item run, enum accept_item start,
+                 const char *key)
+{
+    double low = HUGE_VAL;
+    double high = -HUGE_VAL;
+    double dip = HUGE_VAL;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct supply_stats *s = &v->survey[i]->supply[r];
+        if (!s->recorded)
+            continue;
+        low = fmin(low, s->min_v);
+        high = fmax(high, s->max_v);
+        if (s->min_motor_v > 0)
+            dip = fmin(dip, s->min_motor_v);
+    }
+    const struct limit *l = profile_limit(v->drive, key);
+    if (l == NULL) {
+        line_absent(v, run);
+        if (start != run)
+            line_absent(v, start);
+        return;
+    }
+    if (high < low) {
+        line_not_asked(v, run, "no meter on this rail");
+        if (start != run)
+            line_not_asked(v, start, "no meter on this rail");
+        return;
+    }
+    bool over = l->has_max && high > l->max;
+    volt(v, run, over ? high : low, key, over ? "highest seen" : "lowest seen");
+    if (start == run)
+        return;
+    if (dip < HUGE_VAL)
+        volt(v, start, dip, key, "lowest within 500 ms of MOTOR");
+    else
+        line_not_measured(v, start, "the motor was not started");
+}
+
+static void rails(struct evidence *v)
+{
+    rail(v, RAIL_V5, ACCEPT_V5, ACCEPT_V5_MOTOR, "v5_v");
+    rail(v, RAIL_V12, ACCEPT_V12, ACCEPT_V12_MOTOR, "v12_v");
+    rail(v, RAIL_V24, ACCEPT_V24, ACCEPT_V24, "v24_v");
+    line_absent(v, ACCEPT_V5_HEAD);
+    line_absent(v, ACCEPT_V12_HEAD);
+}
+
+void accept_lines_bench(struct evidence *v)
+{
+    static const enum accept_item alignment[] = {ACCEPT_RADIAL, ACCEPT_AZIMUTH, ACCEPT_BURST};
+    quiet(v);
+    both_ways(v, ACCEPT_WPROT, LINE_WPROT);
+    both_ways(v, ACCEPT_DSKCHG, LINE_DSKCHG);
+    both_ways(v, ACCEPT_READY, LINE_READY);
+    rails(v);
+    line_not_asked(v, ACCEPT_WRITE, "not asked for");
+    line_not_asked(v, ACCEPT_OVERWRITE, "not asked for");
+    line_not_asked(v, ACCEPT_ERASE, "not asked for");
+    line_not_asked(v, ACCEPT_ELSEWHERE, "not asked for");
+    line_not_asked(v, ACCEPT_WARM, "not asked for");
+    for (size_t i = 0; i < sizeof alignment / sizeof alignment[0]; i++)
+        line_not_asked(v, alignment[i], "needs an alignment disk");
+}

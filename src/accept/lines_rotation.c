@@ -1,0 +1,302 @@
+/* Start, speed, variation, hub and index. */
+#include "accept/accept_private.h"
+
+#include <math.h>
+#include <stdlib.h>
+#include <string.h>
+
+#define QUARTER        4
+#define TURNS_MIN      8 /* for a mean, and a quarter of them for a drift */
+#define TURNS_LEFT_OUT 4 /* behind a start the speed still comes to rest */
+#define NO_DISK_RPM    1.0
+#define K95            2.0 /* standard deviations that hold 95 % */
+
+static bool turned(const struct evidence *v)
+{
+    for (size_t i = 0; i < v->captures; i++)
+        if (v->survey[i]->rotation.rpm > NO_DISK_RPM)
+            return true;
+    return false;
+}
+
+static bool index_recorded(const struct evidence *v)
+{
+    for (size_t i = 0; i < v->captures; i++)
+        if (v->survey[i]->index_recorded)
+            return true;
+    return false;
+}
+
+/* ---- start ---- */
+
+static bool motor_switched(const struct survey *s)
+{
+    const struct line_stats *m[] = {&s->story.line[LINE_MOTOR], &s->story.line[LINE_MOTOR0],
+                                    &s->story.line[LINE_MOTOR1]};
+    for (size_t i = 0; i < sizeof m / sizeof m[0]; i++)
+        if (m[i]->state != LINE_NOT_RECORDED && m[i]->falls > 0)
+            return true;
+    return false;
+}
+
+static void start(struct evidence *v)
+{
+    double worst = -1;
+    double turn_ms = 0;
+    bool switched = false;
+    size_t starts = 0;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct survey *s = v->survey[i];
+        switched = switched || motor_switched(s);
+        if (s->rotation.from != ROTATION_INDEX || s->rotation.spin_up_ms < 0)
+            continue;
+        starts++;
+        if (s->rotation.spin_up_ms > worst) {
+            worst = s->rotation.spin_up_ms;
+            turn_ms = 60e3 / s->rotation.rpm;
+        }
+    }
+    if (!profile_flag(v->drive, "has_motor_line", true)) {
+        line_absent(v, ACCEPT_START);
+    } else if (worst >= 0) {
+        /* speed shows once a turn; behind a gate only once the drive has let it out */
+        bool gated = profile_has_word(v->drive, "index_gate", "ready");
+        double lead = gated || turn_ms > worst ? worst : turn_ms;
+        line_value(v, ACCEPT_START, worst - lead / 2, lead / 2);
+        line_upto(v, ACCEPT_START, "start_ms");
+        line_text(v, ACCEPT_START, "worst of %zu start%s, to within 2 %% of the final speed",
+                  starts, starts == 1 ? "" : "s");
+    } else if (switched && !turned(v)) {
+        line_fail(v, ACCEPT_START, "the spindle did not turn after the motor was switched on");
+    } else {
+        line_not_measured(v, ACCEPT_START,
+                          switched ? "no index pulses tell when speed was reached"
+                                   : "the motor was not switched on");
+    }
+}
+
+/* ---- speed ---- */
+
+/* Turns of all captures in order, as speeds. */
+struct turns {
+    double *rpm;
+    size_t count;
+    double mean, sd, reading; /* reading: error of the time between first and last edge */
+};
+
+static enum rotation_from source_of(const struct evidence *v)
+{
+    for (size_t i = 0; i < v->captures; i++)
+        if (v->survey[i]->rotation.from == ROTATION_INDEX)
+            return ROTATION_INDEX;
+    return ROTATION_SECTORS;
+}
+
+static bool gather_turns(const struct evidence *v, enum rotation_from from, struct turns *t)
+{
+    double total_ns = 0;
+    double sample_ns = 0;
+    double square = 0;
+    *t = (struct turns){.rpm = calloc(v->captures * TURNS_KEPT_MAX + 1, sizeof *t->rpm)};
+    for (size_t i = 0; t->rpm != NULL && i < v->captures; i++) {
+        const struct rotation *r = &v->survey[i]->rotation;
+        if (r->from != from)
+            continue;
+        sample_ns = fmax(sample_ns, v->survey[i]->sample_ns);
+        for (int32_t k = 0; k < r->revolutions; k++) {
+            t->rpm[t->count++] = 60e9 / (double)r->period_ns[k];
+            total_ns += (double)r->period_ns[k];
+        }
+    }
+    if (t->count == 0)
+        return false;
+    t->mean = 60e9 * (double)t->count / total_ns;
+    for (size_t i = 0; i < t->count; i++)
+        square += (t->rpm[i] - t->mean) * (t->rpm[i] - t->mean);
+    t->sd = t->count > 1 ? sqrt(square / (double)(t->count - 1)) : 0;
+    t->reading = t->mean * sample_ns / total_ns;
+    return true;
+}
+
+static double mean_of(const double *x, size_t n)
+{
+    double sum = 0;
+    for (size_t i = 0; i < n; i++)
+        sum += x[i];
+    return sum / (double)n;
+}
+
+static void drift(struct evidence *v, const struct turns *t)
+{
+    size_t n = t->count / QUARTER;
+    double first = mean_of(t->rpm, n);
+    double last = mean_of(t->rpm + t->count - n, n);
+    double u = K95 * t->sd * sqrt(2.0 / (double)n);
+    line_value(v, ACCEPT_DRIFT, 100 * (last - first) / t->mean, 100 * u / t->mean);
+    line_text(v, ACCEPT_DRIFT, "last quarter of %zu turns against the first", t->count);
+}
+
+static void speed(struct evidence *v)
+{
+    struct turns t;
+    enum rotation_from from = source_of(v);
+    if (!gather_turns(v, from, &t) || t.count < TURNS_MIN) {
+        line_not_measured(v, ACCEPT_SPEED,
+                          turned(v) ? "fewer than %d whole turns at speed"
+                                    : "the spindle did not turn",
+                          TURNS_MIN);
+        line_not_measured(v, ACCEPT_DRIFT, "no speed");
+    } else {
+        line_value(v, ACCEPT_SPEED, t.mean,
+                   hypot(K95 * t.sd / sqrt((double)t.count), t.reading));
+        line_limit(v, ACCEPT_SPEED, "speed_rpm");
+        line_text(v, ACCEPT_SPEED, "%zu turns by %s", t.count,
+                  from == ROTATION_INDEX ? "index" : "sectors that came round again");
+        drift(v, &t);
+    }
+    free(t.rpm);
+}
+
+/* ---- variation ---- */
+
+/* Change from one turn to the next, peak, in percent. */
+static double turn_to_turn(const struct evidence *v)
+{
+    double worst = -1;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct rotation *r = &v->survey[i]->rotation;
+        for (int32_t k = TURNS_LEFT_OUT; r->from == ROTATION_INDEX && k < r->revolutions; k++) {
+            double d = fabs((double)(r->period_ns[k] - r->period_ns[k - 1]));
+            worst = fmax(worst, 100 * d / (double)r->period_ns[k]);
+        }
+    }
+    return worst;
+}
+
+static const struct speed_figures *in_turn(const struct evidence *v)
+{
+    const struct speed_figures *best = NULL;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct speed_figures *f = &v->survey[i]->speed;
+        if (f->visits > 0 && (best == NULL || f->worst_isv > best->worst_isv))
+            best = f;
+    }
+    return best;
+}
+
+static void variation(struct evidence *v)
+{
+    const struct speed_figures *f = in_turn(v);
+    const struct limit *turn = profile_limit(v->drive, "turn_jitter_percent");
+    double turns = turn_to_turn(v);
+    bool jumps = turn != NULL && turn->has_max && turns > turn->max;
+    if (f != NULL && !line_failed(v, ACCEPT_HUB)) {
+        line_value(v, ACCEPT_VARIATION, f->worst_isv, f->middle.isv_u);
+        line_upto(v, ACCEPT_VARIATION, "isv_percent");
+        line_text(v, ACCEPT_VARIATION,
+                  "plus or minus, worst of %d places; turn to turn %.3f %%", f->visits,
+                  turns < 0 ? 0.0 : turns);
+    } else if (turns >= 0 && turn != NULL) {
+        line_value(v, ACCEPT_VARIATION, turns, 0);
+        line_upto(v, ACCEPT_VARIATION, "turn_jitter_percent");
+        line_text(v, ACCEPT_VARIATION, "from turn to turn by index, peak");
+    } else {
+        line_not_measured(v, ACCEPT_VARIATION, "%s",
+                          turned(v) ? "no steady read data to see inside the turn"
+                                    : "the spindle did not turn");
+    }
+    if (jumps)
+        line_fail(v, ACCEPT_VARIATION, "from turn to turn %.3f %%, at most %g %% (%s)", turns,
+                  turn->max, turn->source);
+}
+
+/* ---- hub ---- */
+
+static void hub(struct evidence *v)
+{
+    const struct slip_figures *best = NULL;
+    if (strcmp(profile_word(v->drive, "index_origin", "rotor"), "rotor") != 0) {
+        line_absent(v, ACCEPT_HUB); /* the disk itself makes the index */
+        return;
+    }
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct slip_figures *s = &v->survey[i]->slip;
+        if (s->visits > 0 && (best == NULL || s->visits > best->visits))
+            best = s;
+    }
+    if (best == NULL) {
+        line_not_measured(v, ACCEPT_HUB,
+                          "no visit showed the disk come round beside the index");
+        return;
+    }
+    line_value(v, ACCEPT_HUB, best->percent, best->u_percent);
+    line_upto(v, ACCEPT_HUB, "hub_slip_percent");
+    line_text(v, ACCEPT_HUB, "turns of the index against turns of the disk, %d places",
+              best->visits);
+}
+
+/* ---- index ---- */
+
+static void pulses(struct evidence *v)
+{
+    int64_t seen = 0;
+    int64_t wrong = 0;
+    bool stuck = false;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct survey *s = v->survey[i];
+        seen += s->index.pulses;
+        wrong += s->index.missing + s->index.extra;
+        stuck = stuck || s->story.line[LINE_INDEX].state == LINE_ALWAYS_ACTIVE;
+    }
+    if (!index_recorded(v) || (seen == 0 && !stuck && !turned(v))) {
+        line_not_measured(v, ACCEPT_INDEX,
+                          index_recorded(v) ? "the spindle did not turn"
+                                            : "INDEX was not recorded");
+    } else if (seen == 0) {
+        line_fail(v, ACCEPT_INDEX,
+                  stuck ? "INDEX is active all the time" : "no pulses, and the disk turns");
+    } else {
+        line_value(v, ACCEPT_INDEX, (double)wrong, 0);
+        line_at_most(v, ACCEPT_INDEX, 0, "one pulse a turn");
+        line_text(v, ACCEPT_INDEX, "of %lld pulses", (long long)seen);
+    }
+}
+
+static void width(struct evidence *v)
+{
+    double n = 0;
+    double sum = 0;
+    double square = 0;
+    double sample_us = 0;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct index_stats *x = &v->survey[i]->index;
+        double k = x->pulses;
+        if (x->width_us <= 0)
+            continue;
+        n += k;
+        sum += k * x->width_us;
+        square += k * x->width_sd_us * x->width_sd_us;
+        sample_us = fmax(sample_us, v->survey[i]->sample_ns / 1e3);
+    }
+    if (n <= 0) {
+        line_not_measured(v, ACCEPT_INDEX_WIDTH, "no index pulses at speed");
+        line_not_measured(v, ACCEPT_INDEX_REPEAT, "no index pulses at speed");
+        return;
+    }
+    double sd = sqrt(square / n);
+    line_value(v, ACCEPT_INDEX_WIDTH, sum / n, hypot(K95 * sd / sqrt(n), sample_us));
+    line_limit(v, ACCEPT_INDEX_WIDTH, "index_width_us");
+    line_text(v, ACCEPT_INDEX_WIDTH, "mean of %.0f pulses", n);
+    line_value(v, ACCEPT_INDEX_REPEAT, sd, sd * K95 / sqrt(2 * n) + sample_us / sqrt(6.0));
+    line_text(v, ACCEPT_INDEX_REPEAT, "standard deviation of %.0f pulses", n);
+}
+
+void accept_lines_rotation(struct evidence *v)
+{
+    hub(v);
+    start(v);
+    speed(v);
+    variation(v);
+    pulses(v);
+    width(v);
+}

@@ -1,0 +1,224 @@
+#include "accept/listen.h"
+
+#include "base/buf.h"
+#include "base/units.h"
+
+#include <stdlib.h>
+
+#define STEPS_MAX  ((size_t)1 << 20)
+#define STARTS_MAX ((size_t)256)
+#define FOLLOW_NS  (20 * NS_PER_US) /* an output that comes later came by itself */
+#define STILL_NS   (2 * NS_PER_S)   /* motor off for so long: a start from standstill */
+#define SELECTS                                                                                \
+    (LINE_BIT(LINE_SELECT0) | LINE_BIT(LINE_SELECT1) | LINE_BIT(LINE_SELECT2) |                \
+     LINE_BIT(LINE_SELECT3))
+#define UNSELECTED_NS (1 * NS_PER_MS)  /* active for so long, it is no glitch */
+#define DESELECT_NS   (50 * NS_PER_US) /* outputs have let go by then, slow pull-ups included */
+
+struct ear {
+    struct listen *l;
+    struct tick tick;
+    enum level level[LINE_COUNT];
+    int64_t since_ns[LINE_COUNT];
+    int64_t now_ns, valid_ns; /* valid: of TRK00 behind a step */
+    int64_t step_ns;          /* last */
+    bool leading;             /* edge of STEP that moves the head */
+    bool any_select, selected;
+    int64_t select_ns; /* of the last change */
+    bool followed;     /* since the last select */
+    bool open_select;  /* one whose outputs are awaited */
+    int64_t motor_off_ns;
+    bool motor_known, first_on;
+    struct start_seen *running; /* the start whose pulses are gathered */
+};
+
+static bool drive_output(enum line l)
+{
+    return l == LINE_TRK00 || l == LINE_WPROT || l == LINE_READY || l == LINE_DSKCHG ||
+           l == LINE_TWOSIDED;
+}
+
+static enum level track0_now(const struct ear *h)
+{
+    bool settled = h->selected && h->now_ns - h->step_ns >= h->valid_ns &&
+                   h->now_ns - h->select_ns >= FOLLOW_NS;
+    return settled ? h->level[LINE_TRK00] : LEVEL_UNKNOWN;
+}
+
+static enum err on_step(struct ear *h)
+{
+    struct listen *l = h->l;
+    enum level dir = h->level[LINE_DIR];
+    if (l->steps == STEPS_MAX) {
+        l->truncated = true;
+        return ERR_OK;
+    }
+    TRY(array_grow((void **)&l->step, &l->step_cap, l->steps + 1, sizeof l->step[0],
+                   STEPS_MAX));
+    l->step[l->steps++] = (struct step_seen){h->now_ns,
+                                             dir == LEVEL_UNKNOWN ? 0
+                                             : dir == LEVEL_LOW   ? 1
+                                                                  : -1,
+                                             h->selected, track0_now(h)};
+    h->step_ns = h->now_ns;
+    return ERR_OK;
+}
+
+static void select_ends(struct ear *h)
+{
+    if (!h->open_select)
+        return;
+    h->open_select = false;
+    h->l->selects += h->followed;
+    h->l->selects_silent += !h->followed;
+}
+
+static void on_select(struct ear *h)
+{
+    bool selected = false;
+    h->any_select = true;
+    for (int i = LINE_SELECT0; i <= LINE_SELECT3; i++)
+        selected = selected || h->level[i] == LEVEL_LOW;
+    if (selected == h->selected)
+        return;
+    select_ends(h);
+    h->selected = selected;
+    h->select_ns = h->now_ns;
+    h->open_select = selected;
+    h->followed = false;
+}
+
+static enum err on_motor(struct ear *h, enum level level)
+{
+    struct listen *l = h->l;
+    if (level != LEVEL_LOW) {
+        h->motor_off_ns = h->now_ns;
+        h->running = NULL;
+        return ERR_OK;
+    }
+    bool still = h->motor_off_ns >= 0 && h->now_ns - h->motor_off_ns >= STILL_NS;
+    if (!still || l->starts == STARTS_MAX)
+        return ERR_OK;
+    TRY(array_grow((void **)&l->start, &l->start_cap, l->starts + 1, sizeof l->start[0],
+                   STARTS_MAX));
+    h->running = &l->start[l->starts++];
+    *h->running = (struct start_seen){.on_ns = h->now_ns, .ready_ns = -1};
+    return ERR_OK;
+}
+
+/* An output fell just behind select: it was active before and is let through now. */
+static void on_output(struct ear *h, enum line line)
+{
+    int64_t late = h->now_ns - h->select_ns;
+    if (!h->open_select || late > FOLLOW_NS)
+        return;
+    h->followed = true;
+    if (late >= h->l->follow_ns) {
+        h->l->follow_ns = late;
+        h->l->follow_line = line;
+    }
+}
+
+static void on_drive(struct ear *h, enum line line, enum level before, enum level level)
+{
+    if (level == LEVEL_LOW && before == LEVEL_HIGH && drive_output(line))
+        on_output(h, line);
+    if (line == LINE_READY && level == LEVEL_LOW && h->running != NULL &&
+        h->running->ready_ns < 0)
+        h->running->ready_ns = h->now_ns;
+    if (line == LINE_INDEX && level == LEVEL_LOW && before == LEVEL_HIGH &&
+        h->running != NULL && h->running->falls < 8)
+        h->running->fall_ns[h->running->falls++] = h->now_ns;
+}
+
+/* Time of a level that an unselected drive should not give. */
+static void book_unselected(struct ear *h, enum line line)
+{
+    int64_t from = h->since_ns[line] > h->select_ns + DESELECT_NS ? h->since_ns[line]
+                                                                  : h->select_ns + DESELECT_NS;
+    if (h->any_select && !h->selected && drive_output(line) && h->level[line] == LEVEL_LOW &&
+        h->now_ns - from >= UNSELECTED_NS)
+        h->l->unselected |= LINE_BIT(line);
+}
+
+static void book_all(struct ear *h)
+{
+    for (int i = 0; i < LINE_COUNT; i++) {
+        book_unselected(h, (enum line)i);
+        h->since_ns[i] = h->now_ns;
+    }
+}
+
+static enum err edge(struct ear *h, enum line line, enum level level)
+{
+    enum level before = h->level[line];
+    if (line_is_select(line) || drive_output(line))
+        book_all(h);
+    h->level[line] = level;
+    h->since_ns[line] = h->now_ns;
+    if (line_is_select(line)) {
+        on_select(h);
+    } else if (line_is_motor(line)) {
+        if (before == LEVEL_UNKNOWN && level == LEVEL_HIGH)
+            h->motor_off_ns = h->now_ns;
+        return before == LEVEL_UNKNOWN ? ERR_OK : on_motor(h, level);
+    } else if (line == LINE_STEP) {
+        if (before != LEVEL_UNKNOWN && level == (h->leading ? LEVEL_LOW : LEVEL_HIGH))
+            return on_step(h);
+    } else if (!line_from_machine(line)) {
+        on_drive(h, line, before, level);
+    }
+    return ERR_OK;
+}
+
+static enum err chunk_edges(struct ear *h, const struct chunk *c)
+{
+    for (size_t i = 0; i < c->count; i++) {
+        enum line line = edge_line(c->edge[i]);
+        if (line == LINE_RDATA)
+            continue;
+        if (!ticks_to_ns(edge_tick(c, i), h->tick, &h->now_ns))
+            return ERR_FORMAT;
+        TRY(edge(h, line, edge_level(c->edge[i])));
+    }
+    return ERR_OK;
+}
+
+enum err listen_run(struct capture *c, const struct profile *drive, volatile const int *stop,
+                    struct listen *out, struct err_msg *e)
+{
+    struct chunk chunk = {0};
+    struct ear h = {.l = out, .tick = capture_info(c)->tick, .motor_off_ns = -1};
+    enum err err = ERR_OK;
+    *out = (struct listen){.follow_line = LINE_NONE, .track0_last = LEVEL_UNKNOWN};
+    for (int i = 0; i < LINE_COUNT; i++)
+        h.level[i] = LEVEL_UNKNOWN;
+    h.valid_ns = (int64_t)(1e6 * profile_max(drive, "trk00_valid_ms", 2.8));
+    h.step_ns = -h.valid_ns;
+    h.leading = profile_has_word(drive, "step_edge", "leading");
+    /* where no select is recorded, the drive is taken for selected */
+    h.selected = (capture_info(c)->lines & SELECTS) == 0;
+    while (err == ERR_OK && !chunk.last) {
+        if (stop != NULL && *stop != 0)
+            err = err_set(e, ERR_INTERRUPTED, "interrupted");
+        if (err == ERR_OK)
+            err = capture_next(c, &chunk, e);
+        if (err == ERR_OK)
+            err = chunk_edges(&h, &chunk);
+    }
+    if (err == ERR_OK && ticks_to_ns(chunk.end_tick, h.tick, &h.now_ns)) {
+        book_all(&h);
+        select_ends(&h);
+        out->track0_last = track0_now(&h);
+    }
+    if (err != ERR_OK)
+        listen_release(out);
+    return err;
+}
+
+void listen_release(struct listen *l)
+{
+    free(l->step);
+    free(l->start);
+    *l = (struct listen){0};
+}
