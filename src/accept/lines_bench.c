@@ -3,7 +3,7 @@
 
 #include <math.h>
 
-#define HELD_NS (5 * NS_PER_MS) /* a level that held so long was meant */
+#define STEADY_NS (5 * NS_PER_MS) /* less may be a glitch */
 
 static void quiet(struct evidence *v)
 {
@@ -39,12 +39,12 @@ static void both_ways(struct evidence *v, enum accept_item item, enum line line)
     }
     if (!(profile_lines(v->drive) & LINE_BIT(line)) || !recorded) {
         line_absent(v, item);
-    } else if (low_ns >= HELD_NS && high_ns >= WAYS_NS) {
+    } else if (low_ns >= STEADY_NS && high_ns >= STEADY_NS) {
         line_fail(v, item, "seen active and inactive while the drive was selected");
         line_of(v, item)->state = ACCEPT_PASS;
     } else {
         line_not_measured(v, item, "%s was seen %s only; nobody changed that", line_name(line),
-                          low_ns >= HELD_NS ? "active" : "inactive");
+                          low_ns >= STEADY_NS ? "active" : "inactive");
     }
 }
 
