@@ -100,7 +100,7 @@ static const struct verb table[] = {
      verb_archive},
     {"report", "CASE [-o FILE.html]", "one self-contained HTML page with plots",
      "Weighs the case as judge does and writes what it found, with the case's facts and plots of every capture, to "
-     "one page that needs no network and no script. Without -o it is report.html in the case's folder. The first 16 "
+     "one page that needs no network and no script. Without -o it is report.html in the case's folder. The first 12 "
      "captures are drawn; a page has at most 16 MiB.\n"
      "Exit status: 0 when the page was written, whatever the verdict on it: judge gives the verdict's.",
      SHOWS | WRITES | OPT_BIT(OPT_VERBOSE), 1, 1, verb_report},

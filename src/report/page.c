@@ -30,7 +30,9 @@ static enum err head(const struct page *p, struct buf *out)
                      "'none'; style-src 'unsafe-inline'\"/>\n"));
     TRY(html_el(out, "title", p->v->title));
     TRY(buf_str(out, "<style>\n"));
-    TRY(buf_str(out, PAGE_STYLE));
+    for (size_t i = 0; PAGE_STYLE[i] != NULL; i++) {
+        TRY(buf_str(out, PAGE_STYLE[i]));
+    }
     return buf_str(out, "</style>\n</head>\n<body>\n");
 }
 

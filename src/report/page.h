@@ -11,7 +11,7 @@
 #include "report/trace.h"
 
 #define PAGE_BYTES_MAX ((size_t)16 << 20)
-#define PAGE_DRAWN_MAX 16 /* captures with plots; of more only the facts are listed */
+#define PAGE_DRAWN_MAX 12 /* captures with plots; of more only the facts are listed */
 
 struct page {
     const struct case_file *c;

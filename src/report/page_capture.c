@@ -1,6 +1,5 @@
 /* One capture on a page: its plots, and what of it was not good. */
 #include "report/page_parts.h"
-#include "report/text.h"
 
 #include <inttypes.h>
 #include <stdio.h>
@@ -88,34 +87,6 @@ static enum err bad_tracks(struct buf *out, const struct survey *s)
     return shown == bad ? ERR_OK : html_elf(out, "p", "And %zu more tracks.", bad - shown);
 }
 
-static enum err line_table(struct buf *out, const struct survey *s)
-{
-    TRY(buf_str(out, "<table>\n<caption>Lines in numbers</caption>\n<thead><tr>"
-                     "<th scope=\"col\">Line</th><th scope=\"col\">State</th>"
-                     "<th scope=\"col\" class=\"n\">Edges</th>"
-                     "<th scope=\"col\" class=\"n\">Active</th>"
-                     "<th scope=\"col\" class=\"n\">Glitches</th></tr></thead>\n<tbody>\n"));
-    for (int l = 0; l < LINE_COUNT; l++) {
-        const struct line_stats *x = &s->story.line[l];
-        double known = (double)(x->low_ns + x->high_ns);
-        char edges[TEXT_COUNT_MAX];
-        if (!(s->info.lines & LINE_BIT(l))) {
-            continue;
-        }
-        TRY(buf_printf(out, "<tr><th scope=\"row\">%s</th><td>%s</td><td class=\"n\">%s</td>",
-                       line_name((enum line)l), line_state_name(x->state),
-                       text_count(x->edges, edges)));
-        if (known > 0) {
-            TRY(buf_printf(out, "<td class=\"n\">%.3f %%</td>",
-                           100 * (double)x->low_ns / known));
-        } else {
-            TRY(buf_str(out, "<td class=\"n\">not recorded</td>"));
-        }
-        TRY(buf_printf(out, "<td class=\"n\">%s</td></tr>\n", text_count(x->glitches, edges)));
-    }
-    return buf_str(out, "</tbody>\n</table>\n");
-}
-
 static enum err facts(struct buf *out, const struct page_capture *c)
 {
     static const char *const roles[] = {"listened in line", "took the machine's place",
@@ -151,7 +122,6 @@ enum err page_capture(struct buf *out, const struct page_capture *c)
     TRY(buf_str(out, "</h3>\n"));
     TRY(facts(out, c));
     TRY(page_lines(out, c));
-    TRY(line_table(out, c->survey));
     TRY(page_turns(out, c));
     TRY(page_rails(out, c));
     TRY(page_intervals(out, c));

@@ -198,17 +198,70 @@ static enum err figure_row(struct buf *out, const struct page *p, size_t row)
     return buf_str(out, "</tr>\n");
 }
 
-enum err page_figures(struct buf *out, const struct page *p)
+static enum err head(struct buf *out, const struct page *p, const char *caption,
+                     const char *first, const char *last)
 {
-    TRY(buf_str(out,
-                "<div class=\"wide\"><table>\n<caption>Captures side by side. Uncertainties "
-                "are at 95 %.</caption>\n<thead><tr><th scope=\"col\">Figure</th>"));
+    TRY(buf_str(out, "<div class=\"wide\"><table>\n"));
+    TRY(html_el(out, "caption", caption));
+    TRY(buf_str(out, "<thead><tr>"));
+    TRY(html_el(out, "th scope=\"col\"", first));
     for (size_t i = 0; i < p->drawn; i++) {
         TRY(html_el(out, "th scope=\"col\"", p->c->capture[i].name));
     }
-    TRY(buf_str(out, "<th scope=\"col\">Maker's limit</th></tr></thead>\n<tbody>\n"));
+    if (last != NULL) {
+        TRY(html_el(out, "th scope=\"col\"", last));
+    }
+    return buf_str(out, "</tr></thead>\n<tbody>\n");
+}
+
+static enum err line_cell(struct buf *out, const struct survey *s, enum line line)
+{
+    const struct line_stats *x = &s->story.line[line];
+    double known = (double)(x->low_ns + x->high_ns);
+    char edges[TEXT_COUNT_MAX];
+    char glitches[TEXT_COUNT_MAX];
+    if (x->state == LINE_NOT_RECORDED || known <= 0) {
+        return html_el(out, "td class=\"faint\"", "not recorded");
+    }
+    if (x->edges == 0) {
+        return html_el(out, "td", line_state_name(x->state));
+    }
+    return html_elf(out, "td", "%s, %s edges, active %.3f %%%s%s%s", line_state_name(x->state),
+                    text_count(x->edges, edges), 100 * (double)x->low_ns / known,
+                    x->glitches > 0 ? ", " : "",
+                    x->glitches > 0 ? text_count(x->glitches, glitches) : "",
+                    x->glitches > 0 ? " glitches" : "");
+}
+
+static enum err line_rows(struct buf *out, const struct page *p)
+{
+    for (int l = 0; l < LINE_COUNT; l++) {
+        bool any = false;
+        for (size_t i = 0; i < p->drawn; i++) {
+            any = any || (p->survey[i].info.lines & LINE_BIT(l)) != 0;
+        }
+        if (!any) {
+            continue;
+        }
+        TRY(buf_str(out, "<tr>"));
+        TRY(html_el(out, "th scope=\"row\"", line_name((enum line)l)));
+        for (size_t i = 0; i < p->drawn; i++) {
+            TRY(line_cell(out, &p->survey[i], (enum line)l));
+        }
+        TRY(buf_str(out, "</tr>\n"));
+    }
+    return ERR_OK;
+}
+
+enum err page_figures(struct buf *out, const struct page *p)
+{
+    TRY(head(out, p, "Captures side by side. Uncertainties are at 95 %.", "Figure",
+             "Maker's limit"));
     for (size_t row = 0; row < sizeof rows / sizeof rows[0]; row++) {
         TRY(figure_row(out, p, row));
     }
+    TRY(buf_str(out, "</tbody>\n</table></div>\n"));
+    TRY(head(out, p, "Lines side by side", "Line", NULL));
+    TRY(line_rows(out, p));
     return buf_str(out, "</tbody>\n</table></div>\n");
 }

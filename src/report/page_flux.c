@@ -13,6 +13,7 @@
 #define WINDOWS_MAX   8
 #define PLACES_DRAWN  512
 #define DOT           3.2
+#define APART         0.15  /* of a cylinder: the sides stand beside each other */
 #define UNKNOWN_SHARE 0.999 /* of all intervals that the axis holds where no cell is known */
 
 struct bars {
@@ -173,13 +174,14 @@ static bool drawn(const struct place_figures *f)
 static enum err dots(struct buf *out, const struct survey *s, const struct quality_plot *k,
                      const struct plot *p, int side)
 {
+    double apart = side == 0 ? -APART : APART;
     TRY(buf_printf(out, "<path class=\"dot%d\" data-side=\"%d\" d=\"", side + 1, side));
     for (size_t i = 0, n = 0; i < s->place_count && n < PLACES_DRAWN; i++) {
         const struct place_figures *f = &s->place[i];
         if (!drawn(f) || f->side != side) {
             continue;
         }
-        double x = axis_at(&p->x, f->cylinder);
+        double x = axis_at(&p->x, f->cylinder + apart);
         double y = axis_at(&p->y, k->value(&f->quality));
         n++;
         TRY(side == 0 ? buf_printf(out, "M%.1f %.1fa%g %g 0 1 0 %g 0a%g %g 0 1 0 -%g 0z",
@@ -196,7 +198,7 @@ static enum err dots(struct buf *out, const struct survey *s, const struct quali
         double v = k->value(&f->quality);
         double u = k->uncertainty(&f->quality);
         n++;
-        TRY(buf_printf(out, "M%.1f %.1fV%.1f", axis_at(&p->x, f->cylinder),
+        TRY(buf_printf(out, "M%.1f %.1fV%.1f", axis_at(&p->x, f->cylinder + apart),
                        axis_at(&p->y, fmax(v - u, p->y.min)),
                        axis_at(&p->y, fmin(v + u, p->y.max))));
     }

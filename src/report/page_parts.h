@@ -5,7 +5,8 @@
 #include "report/html.h"
 #include "report/page.h"
 
-extern const char *const PAGE_STYLE;
+/* Pieces of the style, NULL behind the last: C promises no longer strings. */
+extern const char *const PAGE_STYLE[];
 
 /* One capture as it is drawn. id: "c1", for ids on the page. */
 struct page_capture {
@@ -20,7 +21,7 @@ enum err page_answer(struct buf *out, const struct page *p);
 enum err page_reasons(struct buf *out, const struct page *p);
 enum err page_tests(struct buf *out, const struct page *p);
 enum err page_case(struct buf *out, const struct page *p);
-/* The figures of all captures in one table, a column each. */
+/* The figures and the lines of all captures, a column each. */
 enum err page_figures(struct buf *out, const struct page *p);
 enum err page_capture(struct buf *out, const struct page_capture *c);
 

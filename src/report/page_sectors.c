@@ -9,8 +9,9 @@
 #define MAP_LEFT      34
 #define MAP_WIDTH     590
 #define CELL_MOST     24.0
-#define CYLINDERS_MAX 256
-#define ROWS_MAX      64
+#define CYLINDERS_MAX 128
+#define ROWS_MAX      48
+#define BOX           0.9   /* of a cell: the rest is the gap to the next */
 #define MAP_HIGH      220.0 /* of one side, where there are many sectors */
 #define CELL_HIGH     14.0
 #define BETWEEN       26
@@ -63,19 +64,20 @@ static struct map map_of(const struct survey *s)
     return m;
 }
 
-static enum err box(struct buf *out, double x, double y, double w, double h)
+/* A box, in cells. */
+static enum err box(struct buf *out, int32_t x, size_t y)
 {
-    return buf_printf(out, "M%.1f %.1fh%.1fv%.1fh-%.1fz", x, y, w, h, w);
+    return buf_printf(out, "M%" PRId32 " %zuh%gv%gh-%gz", x, y, BOX, BOX, BOX);
 }
 
 /* Marks inside a box, so that no state is told by its colour alone. */
-static enum err mark(struct buf *out, enum look look, double x, double y, double w, double h)
+static enum err mark(struct buf *out, enum look look, int32_t x, size_t y)
 {
     if (look == LOOK_REPAIRED || look == LOOK_DAMAGED || look == LOOK_NO_ID) {
-        TRY(buf_printf(out, "M%.1f %.1fl%.1f %.1f", x, y + h, w, -h));
+        TRY(buf_printf(out, "M%" PRId32 ".9 %zul-%g %g", x, y, BOX, BOX));
     }
     if (look == LOOK_DAMAGED || look == LOOK_NO_ID) {
-        TRY(buf_printf(out, "M%.1f %.1fl%.1f %.1f", x, y, w, h));
+        TRY(buf_printf(out, "M%" PRId32 " %zul%g %g", x, y, BOX, BOX));
     }
     return ERR_OK;
 }
@@ -88,20 +90,17 @@ static bool on_map(const struct map *m, const struct track *t)
 
 /* All sectors of one look on one side: one path of boxes, or of the marks in them. */
 static enum err sectors(struct buf *out, const struct survey *s, const struct map *m, int side,
-                        enum look look, double top, bool marks)
+                        enum look look, bool marks)
 {
-    double w = m->cell_w * 0.88;
-    double h = m->cell_h * 0.86;
     for (size_t i = 0; i < s->track_count; i++) {
         const struct track *t = &s->track[i];
         if (!on_map(m, t) || t->side != side) {
             continue;
         }
         for (size_t k = 0; k < t->sector_count && k < m->rows; k++) {
-            double x = MAP_LEFT + (t->cylinder - m->first) * m->cell_w;
-            double y = top + (double)k * m->cell_h;
+            int32_t x = t->cylinder - m->first;
             if (look_of(&t->sector[k]) == look) {
-                TRY(marks ? mark(out, look, x, y, w, h) : box(out, x, y, w, h));
+                TRY(marks ? mark(out, look, x, k) : box(out, x, k));
             }
         }
     }
@@ -113,19 +112,27 @@ static const char *mark_class(enum look look)
     return look == LOOK_DAMAGED ? "s-cut" : "s-line";
 }
 
+/* A group whose unit is a cell. */
+static enum err cells(struct buf *out, double x, double y, double w, double h)
+{
+    return buf_printf(out, "<g transform=\"translate(%.1f %.1f) scale(%.4f %.4f)\"", x, y, w,
+                      h);
+}
+
 static enum err panel(struct buf *out, const struct survey *s, const struct map *m, int side,
                       double top)
 {
     char name[16];
     (void)snprintf(name, sizeof name, "side %d", side);
     TRY(svg_label(out, MAP_LEFT, top - 6, "start", name));
-    TRY(buf_printf(out, "<g data-side=\"%d\">", side));
+    TRY(cells(out, MAP_LEFT, top, m->cell_w, m->cell_h));
+    TRY(buf_printf(out, " data-side=\"%d\">", side));
     for (int look = 0; look < LOOKS; look++) {
         TRY(buf_printf(out, "<path class=\"%s\" data-state=\"%s\" d=\"", look_class[look],
                        look_name[look]));
-        TRY(sectors(out, s, m, side, (enum look)look, top, false));
+        TRY(sectors(out, s, m, side, (enum look)look, false));
         TRY(buf_printf(out, "\"/><path class=\"%s\" d=\"", mark_class((enum look)look)));
-        TRY(sectors(out, s, m, side, (enum look)look, top, true));
+        TRY(sectors(out, s, m, side, (enum look)look, true));
         TRY(buf_str(out, "\"/>"));
     }
     return buf_str(out, "</g>\n");
@@ -135,11 +142,12 @@ static enum err legend(struct buf *out, double y)
 {
     for (int look = 0; look < LOOKS; look++) {
         double x = MAP_LEFT + look * LEGEND_STEP;
-        TRY(buf_printf(out, "<path class=\"%s\" d=\"", look_class[look]));
-        TRY(box(out, x, y, CELL_HIGH, CELL_HIGH));
+        TRY(cells(out, x, y, CELL_HIGH, CELL_HIGH));
+        TRY(buf_printf(out, "><path class=\"%s\" d=\"", look_class[look]));
+        TRY(box(out, 0, 0));
         TRY(buf_printf(out, "\"/><path class=\"%s\" d=\"", mark_class((enum look)look)));
-        TRY(mark(out, (enum look)look, x, y, CELL_HIGH, CELL_HIGH));
-        TRY(buf_str(out, "\"/>\n"));
+        TRY(mark(out, (enum look)look, 0, 0));
+        TRY(buf_str(out, "\"/></g>\n"));
         TRY(svg_label(out, x + CELL_HIGH + 6, y + 11, "start", look_name[look]));
     }
     return ERR_OK;

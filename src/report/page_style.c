@@ -1,20 +1,16 @@
 /* How a page looks: a job card of the bench. Colours are pairs of ink and ground, held to WCAG
- * 2.1 contrast (4.5 for text, 3 for marks) by test_page_look.c; none of them carries a meaning
+ * 2.1 contrast (4.5 for text, 3 for marks) by test_page.c; none of them carries a meaning
  * alone. */
 #include "report/page_parts.h"
 
-const char *const PAGE_STYLE =
+const char *const PAGE_STYLE[] = {
+    /* colours and text */
     ":root{color-scheme:light dark;--paper:#faf7f0;--card:#fffdf8;--ink:#1b2430;"
     "--faint:#515c69;--rule:#78828d;--wash:#e9e3d6;--fault:#95290c;--good:#1a634a;"
     "--warn:#6d4a00;--mark:#235a8c;--mark2:#8a4b12;--soft:#a9c3dc}\n"
     "@media (prefers-color-scheme:dark){:root{--paper:#12161b;--card:#1a2026;--ink:#e9e5db;"
     "--faint:#aab3bd;--rule:#7c8792;--wash:#2a323a;--fault:#ff9d7e;--good:#83d4b0;"
     "--warn:#f0c363;--mark:#92c5f4;--mark2:#f0b27a;--soft:#3f6485}}\n"
-    "@media print{:root{color-scheme:light;--paper:#fff;--card:#fff;--ink:#000;--faint:#333;"
-    "--rule:#666;--wash:#eee;--fault:#000;--good:#000;--warn:#000;--mark:#000;--mark2:#444;"
-    "--soft:#bbb}.columns,ol.tests{grid-template-columns:1fr!important}"
-    "section,article,figure,tr,li{break-inside:avoid}article,section.long,ol>li"
-    "{break-inside:auto}h2,h3,h4{break-after:avoid}body{max-width:none;padding:0}}\n"
     "*{box-sizing:border-box}\n"
     "body{margin:0 auto;max-width:92rem;padding:1.2rem 1.6rem 4rem;background:var(--paper);"
     "color:var(--ink);font:1rem/1.5 system-ui,sans-serif;overflow-wrap:anywhere}\n"
@@ -37,11 +33,11 @@ const char *const PAGE_STYLE =
     "caption{text-align:left;color:var(--faint);padding-bottom:.3em}\n"
     "th,td{text-align:left;vertical-align:top;padding:.28em .9em .28em 0;"
     "border-bottom:1px solid var(--wash);overflow-wrap:normal;word-break:normal}\n"
-    "td{overflow-wrap:anywhere}\n"
+    "td{overflow-wrap:break-word}td.n{white-space:nowrap}\n"
     "thead th{border-bottom:2px solid var(--rule);vertical-align:bottom}\n"
     "tbody th{font-weight:500}td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}\n"
     ".wide{overflow-x:auto}.wide td{min-width:6rem}\n"
-    ".bar{width:16rem;max-width:40vw;height:.9em;vertical-align:middle}\n"
+    ".bar{width:16rem;max-width:30vw;height:.9em;vertical-align:middle}\n"
     ".columns{display:grid;gap:0 2.4rem;"
     "grid-template-columns:repeat(auto-fit,minmax(min(100%,34rem),1fr))}\n"
     "article{min-width:0}\n"
@@ -52,6 +48,9 @@ const char *const PAGE_STYLE =
     "figure{margin:.6em 0 1.2em;overflow-x:auto}\n"
     "figure svg{display:block;width:100%;min-width:30rem;max-width:52rem}\n"
     "figcaption{color:var(--faint);font-size:.92rem;max-width:75ch}\n"
+    "footer{margin-top:3rem;border-top:1px solid var(--rule);color:var(--faint);"
+    "font-size:.9rem}\n",
+    /* plots */
     "svg text{font:12px system-ui,sans-serif;fill:var(--ink)}\n"
     "svg path{fill:none;stroke:none}\n"
     "svg .frame,svg .tick{stroke:var(--rule);stroke-width:1}\n"
@@ -62,10 +61,17 @@ const char *const PAGE_STYLE =
     "svg .one{stroke:var(--mark);stroke-width:1.6}svg .two{stroke:var(--mark2);"
     "stroke-width:1.6}\n"
     "svg .dot1{fill:var(--mark)}svg .dot2{stroke:var(--mark2);stroke-width:1.6}\n"
-    "svg .s-good{fill:var(--soft)}svg .s-repaired{fill:var(--soft);stroke:var(--ink);"
+    "svg g[transform] path{vector-effect:non-scaling-stroke}svg .s-good{fill:var(--soft)}svg "
+    ".s-repaired{fill:var(--soft);stroke:var(--ink);"
     "stroke-width:1.4}\n"
     "svg .s-damaged{fill:var(--fault)}svg .s-absent{stroke:var(--rule);stroke-width:1}\n"
     "svg .s-cut{stroke:var(--card);stroke-width:1.6}svg .s-line{stroke:var(--ink);"
-    "stroke-width:1.4}\n"
-    "footer{margin-top:3rem;border-top:1px solid var(--rule);color:var(--faint);"
-    "font-size:.9rem}\n";
+    "stroke-width:1.4}\n",
+    /* paper: last, so that it wins */
+    "@media print{@page{margin:14mm}:root{color-scheme:light;--paper:#fff;--card:#fff;"
+    "--ink:#000;--faint:#333;--rule:#666;--wash:#eee;--fault:#000;--good:#000;--warn:#000;"
+    "--mark:#000;--mark2:#444;--soft:#bbb}body{max-width:none;padding:0;font-size:10pt}"
+    ".columns,ol.tests{display:block}.wide,figure{overflow:visible}.wide td{min-width:0}"
+    "figure svg{min-width:0;max-width:150mm}table,figure,tr,li{break-inside:avoid}"
+    "h2,h3,h4,caption{break-after:avoid}}\n",
+    NULL};

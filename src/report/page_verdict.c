@@ -86,26 +86,36 @@ enum err page_answer(struct buf *out, const struct page *p)
     return buf_str(out, "</div>\n</section>\n");
 }
 
-static enum err finding(struct buf *out, const struct page *p, const struct finding *f)
+/* Columns of the findings that not every case fills. */
+struct columns {
+    bool value, limit;
+};
+
+static enum err value(struct buf *out, const struct finding *f)
+{
+    if (!f->has_value || !isfinite(f->value)) {
+        return buf_str(out, "<td></td>");
+    }
+    return f->uncertainty > 0
+               ? html_elf(out, "td", "%.6g \xc2\xb1 %.2g %s", f->value, f->uncertainty, f->unit)
+               : html_elf(out, "td", "%.6g %s", f->value, f->unit);
+}
+
+static enum err finding(struct buf *out, const struct page *p, const struct columns *c,
+                        const struct finding *f)
 {
     double w = f->weight[p->v->leading];
     TRY(buf_printf(out, "<tr><td class=\"%s\">%s</td>", w > 0 ? "good" : "bad",
                    w > 0 ? "for" : "against"));
-    if (p->verbose) {
-        TRY(html_elf(out, "td", "%s, %+.1f dB", verdict_strength(w), w));
-    } else {
-        TRY(html_el(out, "td", verdict_strength(w)));
-    }
+    TRY(p->verbose ? html_elf(out, "td", "%s, %+.1f dB", verdict_strength(w), w)
+                   : html_el(out, "td", verdict_strength(w)));
     TRY(html_el(out, "th scope=\"row\"", f->text));
-    if (f->has_value && isfinite(f->value) && f->uncertainty > 0) {
-        TRY(html_elf(out, "td", "%.6g \xc2\xb1 %.2g %s", f->value, f->uncertainty, f->unit));
-    } else if (f->has_value && isfinite(f->value)) {
-        TRY(html_elf(out, "td", "%.6g %s", f->value, f->unit));
-    } else {
-        TRY(buf_str(out, "<td></td>"));
+    TRY(c->value ? value(out, f) : ERR_OK);
+    if (c->limit) {
+        bool source = f->source[0] != '\0';
+        TRY(html_elf(out, "td", "%s%s%s%s", f->limit, source ? " (" : "", f->source,
+                     source ? ")" : ""));
     }
-    TRY(html_elf(out, "td", "%s%s%s%s", f->limit, f->source[0] != '\0' ? " (" : "", f->source,
-                 f->source[0] != '\0' ? ")" : ""));
     TRY(html_elf(out, "td", "%s, %s", f->observation ? "observation" : "reading", f->from));
     return buf_str(out, "</tr>\n");
 }
@@ -115,22 +125,34 @@ static bool shown(const struct page *p, const struct finding *f)
     return p->verbose || fabs(f->weight[p->v->leading]) >= WEIGHT_SOME;
 }
 
+static enum err findings_head(struct buf *out, const struct columns *c)
+{
+    TRY(buf_str(out, "<div class=\"wide\"><table>\n"
+                     "<caption>Findings for and against the leading end, strongest "
+                     "first</caption>\n<thead><tr><th scope=\"col\">Speaks</th>"
+                     "<th scope=\"col\">How much</th><th scope=\"col\">Finding</th>"));
+    TRY(c->value ? html_el(out, "th scope=\"col\"", "Value") : ERR_OK);
+    TRY(c->limit ? html_el(out, "th scope=\"col\"", "Limit") : ERR_OK);
+    return buf_str(out, "<th scope=\"col\">From</th></tr></thead>\n<tbody>\n");
+}
+
 /* Findings come strongest first; those for the leading end, then those against it. */
 static enum err findings(struct buf *out, const struct page *p)
 {
     const struct verdict *v = p->v;
+    struct columns c = {false, false};
     size_t rows = 0;
-    TRY(buf_str(out, "<div class=\"wide\"><table>\n"
-                     "<caption>Findings for and against the leading end, strongest "
-                     "first</caption>\n<thead><tr><th scope=\"col\">Speaks</th>"
-                     "<th scope=\"col\">How much</th><th scope=\"col\">Finding</th>"
-                     "<th scope=\"col\">Value</th><th scope=\"col\">Limit</th>"
-                     "<th scope=\"col\">From</th></tr></thead>\n<tbody>\n"));
+    for (size_t i = 0; i < v->finding_count; i++) {
+        const struct finding *f = &v->finding[i];
+        c.value = c.value || (shown(p, f) && f->has_value);
+        c.limit = c.limit || (shown(p, f) && (f->limit[0] != '\0' || f->source[0] != '\0'));
+    }
+    TRY(findings_head(out, &c));
     for (int sign = 1; sign >= -1; sign -= 2) {
         for (size_t i = 0; i < v->finding_count && rows < FINDINGS_SHOWN; i++) {
             const struct finding *f = &v->finding[i];
             if (shown(p, f) && f->weight[v->leading] * sign > 0) {
-                TRY(finding(out, p, f));
+                TRY(finding(out, p, &c, f));
                 rows++;
             }
         }

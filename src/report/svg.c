@@ -107,10 +107,8 @@ enum err plot_open(struct buf *out, struct plot *p, const char *describe)
     p->y.from = SVG_TOP + p->height;
     p->y.to = SVG_TOP;
     TRY(svg_open(out, p, describe));
-    TRY(buf_printf(out,
-                   "<g data-x-min=\"%.9g\" data-x-max=\"%.9g\" data-y-min=\"%.9g\" "
-                   "data-y-max=\"%.9g\">\n",
-                   p->x.min, p->x.max, p->y.min, p->y.max));
+    TRY(buf_printf(out, "<g data-x=\"%.9g %.9g %g %g\" data-y=\"%.9g %.9g %g %g\">\n", p->x.min,
+                   p->x.max, p->x.from, p->x.to, p->y.min, p->y.max, p->y.from, p->y.to));
     TRY(y_marks(out, p));
     TRY(buf_printf(out, "<path class=\"frame\" d=\"M%d %dV%dH%d\"/>\n", SVG_LEFT, SVG_TOP,
                    SVG_TOP + p->height, SVG_RIGHT));
