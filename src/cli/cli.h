@@ -112,8 +112,6 @@ struct verb {
 const struct verb *verbs(size_t *count);
 /* The verb that the first words name; *used how many of them. NULL where there is none. */
 const struct verb *verb_find(int argc, char *const *argv, int *used);
-/* A verb of the contract that this version does not have yet. */
-bool verb_is_planned(const char *name);
 
 /* argv behind the verb's own words. ERR_USAGE. */
 enum err args_parse(const struct verb *v, int argc, char *const *argv, struct args *out,

@@ -42,10 +42,6 @@ static bool is_group(const char *word)
 
 static enum err run_unknown(int argc, char *const *argv, struct buf *out, struct err_msg *e)
 {
-    if (verb_is_planned(argv[0])) {
-        return err_set(e, ERR_USAGE, "'%s' is not built yet; whichend help lists what is",
-                       argv[0]);
-    }
     if (is_group(argv[0])) {
         if (argc > 1 && asks_help(argv[1])) {
             return help_group(argv[0], out);

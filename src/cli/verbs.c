@@ -89,6 +89,17 @@ static const struct verb table[] = {
      OPT_BIT(OPT_ADAPTER) | OPT_BIT(OPT_DISK_OUT) | OPT_BIT(OPT_ROLE) | OPT_BIT(OPT_WIGGLE) | OPT_BIT(OPT_SECONDS) |
          OPT_BIT(OPT_CASE) | OPT_BIT(OPT_SEED) | PARTS | OPT_BIT(OPT_QUIET) | SHOWS,
      0, 0, verb_selfcheck},
+    {"adjust", "[speed|heads]", "live figures while a person turns a screw",
+     "speed: the drive is selected and turned on, and the mean of the last turns is shown with its trend and a bar to aim "
+     "at, with the limits of the drive's profile; Enter ends it.\n"
+     "heads: the margin of the read signal at one track, from both sides and under both heads, on at least three protected "
+     "disks that different drives wrote (--disk-name), once a mark is scribed. It is no alignment.\n"
+     "--turns and --seconds bound it for scripts. Ctrl-C ends it with 130 and the figures so far on standard error.\n"
+     "Exit status: 0 inside the maker's limit (heads: shown), 3 outside, 4 not measured.",
+     OPT_BIT(OPT_ADAPTER) | OPT_BIT(OPT_DISK_OUT) | OPT_BIT(OPT_TURNS) | OPT_BIT(OPT_SECONDS) | OPT_BIT(OPT_CYLINDERS) |
+         OPT_BIT(OPT_UNIT) | OPT_BIT(OPT_DISK_NAME) | OPT_BIT(OPT_MARK_SCRIBED) | OPT_BIT(OPT_SEED) | PARTS |
+         OPT_BIT(OPT_QUIET) | SHOWS,
+     0, 1, verb_adjust},
     {"archive", "CAPTURE... -o FOLDER", "save a disk: sector image and map of what is sound",
      "Captures, of several drives and days where one alone did not give all, are merged sector by sector. FOLDER "
      "gets disk.img, the sectors by cylinder, side and number, and disk.json: each sector's state, where and how "
@@ -119,8 +130,6 @@ static const struct verb table[] = {
      0, WORDS_MAX, verb_accept},
     {"version", "", "this program's version", "", 0, 0, 0, verb_version},
 };
-
-static const char *const planned[] = {"adjust"};
 // clang-format on
 
 const struct verb *verbs(size_t *count)
@@ -146,14 +155,4 @@ const struct verb *verb_find(int argc, char *const *argv, int *used)
         }
     }
     return NULL;
-}
-
-bool verb_is_planned(const char *name)
-{
-    for (size_t i = 0; i < sizeof planned / sizeof planned[0]; i++) {
-        if (strcmp(planned[i], name) == 0) {
-            return true;
-        }
-    }
-    return false;
 }

@@ -20,6 +20,7 @@ struct world;
  * constant within a slice. */
 struct spindle {
     double speed;                 /* of the rotor, nominal is 1 */
+    double trim;                  /* what somebody at the trimmer adds to it */
     double rotor, disk;           /* at slice_start */
     double rotor_rate, disk_rate; /* in this slice */
     int64_t slice_start, slice_end;

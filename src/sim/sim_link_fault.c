@@ -28,6 +28,8 @@ static const struct {
     {"adapter.stalled", NULL, LINK_FAULT_STALLED, false},
     {"adapter.other-version", NULL, LINK_FAULT_VERSION, false},
     {"adapter.lies", NULL, LINK_FAULT_LIES, false},
+    {"bench.trimmer.turned", NULL, LINK_FAULT_TRIMMER_TURNED, false},
+    {"bench.disk.protected", NULL, LINK_FAULT_DISK_PROTECTED, false},
     {"host.stalled", NULL, LINK_FAULT_HOST_STALLED, false},
 };
 
@@ -48,6 +50,8 @@ static const struct sim_link_fault_name names[] = {
     {"adapter.unplugged", "the adapter is unplugged in mid-stream"},
     {"adapter.voltage", "a conductor carries voltage when the loop or a cable is tested"},
     {"adapter.write-link.closed", "no fault: the link of the write gate is closed"},
+    {"bench.disk.protected", "no fault: the disk is write protected"},
+    {"bench.trimmer.turned", "somebody turns the speed up from 3 % too slow to the rated one"},
     {"cable.LINE.intermittent", "a conductor opens and closes as the cable is moved"},
     {"cable.PAIR.intermittent", "two conductors two pins apart touch as the cable is moved"},
     {"cable.PAIR.swapped", "two conductors are exchanged"},

@@ -7,6 +7,9 @@
 #define PULSE_NS        200
 #define WIRE_RATE       1.0e6 /* bytes a second that full-speed bulk really carries */
 #define WIRE_CREDIT     16384.0
+#define TRIM_FROM       -0.03
+#define TRIM_A_SECOND   0.005
+#define TRIM_BEGINS_S   5.0
 
 unsigned sim_link_place(const struct sim_link *s, unsigned line)
 {
@@ -253,10 +256,20 @@ static void sample(struct sim_link *s)
     sim_link_drain(s);
 }
 
+/* Somebody listens, waits for the motor, and then turns the screw slowly. */
+static void turn_trimmer(struct sim_link *s, int64_t now)
+{
+    double trim = TRIM_FROM + TRIM_A_SECOND * ((double)now / 1e9 - TRIM_BEGINS_S);
+    trim = trim < TRIM_FROM ? TRIM_FROM : trim > 0 ? 0 : trim;
+    if (sim_link_has(&s->faults, LINK_FAULT_TRIMMER_TURNED, LINE_NONE))
+        s->world->drive.spindle.trim = trim;
+}
+
 void sim_link_event(void *state)
 {
     struct sim_link *s = state;
     int64_t now = s->world->now;
+    turn_trimmer(s, now);
     while (pulse_at(s) <= now)
         pulse_event(s);
     if (s->slow && s->sample_at <= now)

@@ -39,6 +39,8 @@ enum link_fault_kind {
     LINK_FAULT_VERSION,
     LINK_FAULT_LIES,
     LINK_FAULT_HOST_STALLED,
+    LINK_FAULT_TRIMMER_TURNED,
+    LINK_FAULT_DISK_PROTECTED,
 };
 
 struct link_fault {

@@ -69,6 +69,10 @@ static enum err plug_in(struct sim_link *s, enum wire_role role, struct err_msg 
     s->sink = (struct sim_sink){s, no_edge};
     s->in_core = true; /* levels before time begins are no edges */
     TRY(sim_play_begin(s->play, &s->sink, e));
+    if (sim_link_has(&s->faults, LINK_FAULT_DISK_PROTECTED, LINE_NONE)) {
+        s->world->disk.protected_ = true;
+        sim_drive_outputs(&s->world->drive);
+    }
     sim_link_apply(s);
     s->edges = 0;
     s->in_core = false;

@@ -16,7 +16,7 @@ static double target_speed(const struct drive *d)
         bool low = (d->active & LINE_BIT(LINE_DENSITY)) != 0;
         rpm = low == s->density_low_is_low ? s->low_rpm : rpm;
     }
-    return s->speed * rpm / 60e9 * d->disk->format.turn_ns;
+    return s->speed * (1 + d->spindle.trim) * rpm / 60e9 * d->disk->format.turn_ns;
 }
 
 static double swing(struct drive *d, double turn)

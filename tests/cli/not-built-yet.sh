@@ -1,1 +1,0 @@
-"$WHICHEND" adjust --cylinders 1
