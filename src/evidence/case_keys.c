@@ -105,6 +105,7 @@ static const struct case_key table[] = {
     {"repair", "done", "text", "What was done, in your words?"},
     {"repair", "when", "text", "When?"},
     {"repair", "outcome", "worked|partly|failed|sometimes", "What came of it (partly: better, but a fault is left)?"},
+    {"examined", "found", "yes|no", "The section bears a fault's name: the test that a verdict names for it was made; was it found?"},
 
     {"selfcheck", "result", "passed|failed|not-done", "Did the adapter's self-check pass?"},
     {"selfcheck", "hours-ago", "number:0:100000", "How many hours ago?"},
@@ -121,7 +122,7 @@ static const struct case_key table[] = {
 
 static const struct case_section sections[] = {
     {"case", NAME_NONE}, {"lines", NAME_MAYBE}, {"capture", NAME_NEEDED}, {"observed", NAME_NONE},
-    {"swap", NAME_NEEDED}, {"meter", NAME_NEEDED}, {"probe", NAME_NEEDED}, {"repair", NAME_NEEDED},
+    {"swap", NAME_NEEDED}, {"meter", NAME_NEEDED}, {"probe", NAME_NEEDED}, {"repair", NAME_NEEDED}, {"examined", NAME_NEEDED},
     {"selfcheck", NAME_NONE}, {"have", NAME_NONE},
 };
 // clang-format on

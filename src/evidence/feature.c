@@ -44,14 +44,19 @@ static const int answers[FEATURE_KINDS] = {
     [FEATURE_SWAP] = 3,
     [FEATURE_TRIED] = 3,
     [FEATURE_REPAIR] = 4,
+    [FEATURE_EXAMINED] = 2,
 };
 
 static const char *const group_names[GROUP_COUNT] = {
-    [GROUP_SELECT] = "select",      [GROUP_MOTOR] = "motor and index",
-    [GROUP_HEAD] = "head position", [GROUP_READ] = "read signal",
-    [GROUP_WRITE] = "write gate",   [GROUP_MACHINE] = "what the machine then does",
-    [GROUP_POWER] = "supply",       [GROUP_PERSON] = "what a person saw",
-    [GROUP_SWAP] = "substitution",
+    [GROUP_SELECT] = "select",
+    [GROUP_MOTOR] = "motor and index",
+    [GROUP_HEAD] = "head position",
+    [GROUP_READ] = "read signal",
+    [GROUP_WRITE] = "write gate",
+    [GROUP_MACHINE] = "what the machine then does",
+    [GROUP_POWER] = "supply",
+    [GROUP_PERSON] = "what a person saw",
+    [GROUP_SWAP] = "substitution, work or search",
 };
 
 static const enum group group_of[SIG_COUNT] = {
@@ -74,7 +79,8 @@ int feature_answers(enum feature_kind kind)
 
 bool feature_is_intervention(enum feature_kind kind)
 {
-    return kind == FEATURE_SWAP || kind == FEATURE_TRIED || kind == FEATURE_REPAIR;
+    return kind == FEATURE_SWAP || kind == FEATURE_TRIED || kind == FEATURE_REPAIR ||
+           kind == FEATURE_EXAMINED;
 }
 
 const char *group_name(enum group g)

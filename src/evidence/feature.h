@@ -106,6 +106,7 @@ enum feature_kind {
     FEATURE_TRIED,     /* a part of this set tried in a good one; likewise */
     FEATURE_REPAIR,    /* sig2 as enum end of what was repaired: 0 worked, 1 partly, 2 failed, 3
                           sometimes */
+    FEATURE_EXAMINED,  /* the test that the catalogue names for `fault`: 0 not found, 1 found */
     FEATURE_KINDS
 };
 enum {
@@ -152,6 +153,7 @@ struct feature {
     int count;              /* FEATURE_SWAP: spares that did the same; FEATURE_TRIES: tries */
     int bad;                /* FEATURE_TRIES: of these failed; the judge makes soft of it */
     unsigned repair_kinds;  /* FEATURE_REPAIR: repair_kind_bit() */
+    const char *fault;      /* FEATURE_EXAMINED: its name; the case owns it */
     enum swap_back back;    /* FEATURE_SWAP: what the old part did when it was put back */
     struct finding finding; /* weights not yet set */
 };
@@ -169,14 +171,14 @@ enum err features_from_survey(const struct case_file *c, size_t capture, int run
 enum err features_from_taps(const struct case_file *c, size_t drive_capture, int run,
                             const struct tap_compare *t, const struct wiring *w,
                             struct feature_list *out);
-/* What a person told: [observed], [meter], [probe], [swap], [repair]. */
+/* What a person told: [observed], [meter], [probe], [swap], [repair], [examined]. */
 enum err features_from_told(const struct case_file *c, const struct wiring *w,
                             struct feature_list *out);
 void feature_list_release(struct feature_list *l);
 
 /* Answers of a kind. */
 int feature_answers(enum feature_kind kind);
-/* A substitution or a repair: it changes the set rather than looking at it. */
+/* Of one part or fault by its name, whatever the session: a substitution, a repair, a look. */
 bool feature_is_intervention(enum feature_kind kind);
 
 #endif

@@ -246,6 +246,20 @@ static enum err add_repair(const struct feature_from *f, const struct told *t,
     return ERR_OK;
 }
 
+/* [examined FAULT]: the test that was named for it has been made. */
+static enum err add_examined(const struct feature_from *f, const struct told *t,
+                             struct feature_list *l)
+{
+    bool found = !strcmp(t->value, "yes");
+    struct feature *n;
+
+    TRY(feature_add(l, f, FEATURE_EXAMINED, GROUP_SWAP, SIG_COUNT, found, &n, "examined",
+                    "%s was looked for and %s", t->name, found ? "found" : "not found"));
+    n->fault = t->name;
+    as_told(n, "examined", t->name);
+    return ERR_OK;
+}
+
 enum err features_from_told(const struct case_file *c, const struct wiring *w,
                             struct feature_list *out)
 {
@@ -258,6 +272,8 @@ enum err features_from_told(const struct case_file *c, const struct wiring *w,
         TRY(add_measured(&f, w, t, out));
         if (!strcmp(t->section, "repair") && !strcmp(t->key, "part"))
             TRY(add_repair(&f, t, out));
+        if (!strcmp(t->section, "examined"))
+            TRY(add_examined(&f, t, out));
     }
     return add_swaps(c, &f, out);
 }

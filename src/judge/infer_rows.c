@@ -152,6 +152,25 @@ static void hypothesis_repair(const struct inference *n, const struct hypothesis
     memcpy(answer, p, 4 * sizeof *answer);
 }
 
+/* How often a look at the suspect misses a fault that is there, or shows one that is not (our
+ * own guesses). */
+#define EXAMINED_MISSES   0.1
+#define EXAMINED_MISLEADS 0.05
+
+static bool is_fault(const struct inference *n, int fault, const char *name)
+{
+    return fault >= 0 && !strcmp(n->c->fault[fault].name, name);
+}
+
+static void hypothesis_examined(const struct inference *n, const struct hypothesis *h,
+                                const struct feature *f, double answer[2])
+{
+    bool it = is_fault(n, h->a, f->fault) || is_fault(n, h->b, f->fault);
+
+    answer[1] = it ? 1 - EXAMINED_MISSES : EXAMINED_MISLEADS;
+    answer[0] = 1 - answer[1];
+}
+
 void hypothesis_answers(const struct inference *n, const struct hypothesis *h,
                         const struct feature *f, double *answer)
 {
@@ -159,6 +178,8 @@ void hypothesis_answers(const struct inference *n, const struct hypothesis *h,
         hypothesis_swap(n, h, f, answer);
     else if (f->kind == FEATURE_TRIED)
         hypothesis_tried(n, h, f, answer);
+    else if (f->kind == FEATURE_EXAMINED)
+        hypothesis_examined(n, h, f, answer);
     else
         hypothesis_repair(n, h, f, answer);
 }

@@ -33,6 +33,7 @@ struct next_test {
     size_t need_count;
     char first[4][120]; /* what must be done before */
     size_t first_count;
+    char note[120];                  /* how its answer is written into the case, or "" */
     char risk[12];                   /* none disk drive machine person */
     char outcome[OUTCOMES_MAX][120]; /* what the likely answers would then mean */
     size_t outcome_count;

@@ -14,11 +14,8 @@
 #define BITS_MIN  0.005
 /* Answers rarer than this are not worth a line. */
 #define OUTCOME_MIN 0.05
-/* A look at the suspect: minutes, and how often it misses a fault that is there or shows one
- * that is not (our own guesses). */
-#define CONFIRM_MINUTES  5
-#define CONFIRM_MISSES   0.1
-#define CONFIRM_MISLEADS 0.05
+/* A look at the suspect (our own guess). */
+#define CONFIRM_MINUTES 5
 /* Hypotheses below this share change no ranking. */
 #define SHARE_MIN 1e-5
 
@@ -107,6 +104,8 @@ static const char *answer_word(const struct feature *f, int k, char out[CASE_WOR
 
     if (f->kind == FEATURE_TOLD)
         return told_word((enum told_question)f->sig2, k, out);
+    if (f->kind == FEATURE_EXAMINED)
+        return k ? "it is there" : "it is not";
     return f->kind == FEATURE_RAIL ? rails[k] : swaps[k];
 }
 
@@ -243,36 +242,58 @@ static void describe(const struct ini_file *f, const char *name, struct next_tes
         put(t->first[t->first_count++], sizeof t->first[0], first);
 }
 
-/* Look at the suspect itself: what the catalogue says for the likeliest fault of the leading
- * end. */
-static size_t confirm(const struct inference *n, const struct verdict *v, struct next_test *t)
+static bool examined(const struct inference *n, const struct fault *f)
 {
-    const struct fault *f = NULL;
-    double *answer;
+    for (size_t i = 0; i < n->g->features.count; i++) {
+        const struct feature *k = &n->g->features.item[i];
 
-    for (size_t i = 0; i < n->c->count && !f; i++)
-        if (!strcmp(n->c->fault[i].name, v->fault) && n->c->fault[i].next[0])
-            f = &n->c->fault[i];
-    answer = f ? calloc(n->hyp_count * 2, sizeof *answer) : NULL;
-    if (!answer)
-        return 0;
+        if (k->kind == FEATURE_EXAMINED && !strcmp(k->fault, f->name))
+            return true;
+    }
+    return false;
+}
+
+/* The likeliest fault that has a test of its own which nobody made yet. */
+static const struct fault *suspect(const struct inference *n, enum end e)
+{
+    const struct fault *best = NULL;
+    double most = 0;
+
     for (size_t h = 0; h < n->hyp_count; h++) {
         const struct hypothesis *y = &n->hyp[h];
-        bool it = (y->a >= 0 && !strcmp(n->c->fault[y->a].name, f->name)) ||
-                  (y->b >= 0 && !strcmp(n->c->fault[y->b].name, f->name));
+        const struct fault *f = y->kind == HYP_SINGLE ? &n->c->fault[y->a] : NULL;
 
-        answer[2 * h] = it ? CONFIRM_MISSES : 1 - CONFIRM_MISLEADS;
-        answer[2 * h + 1] = 1 - answer[2 * h];
+        if (!f || y->left_out || y->end != e || !f->next[0] || n->posterior[h] <= most ||
+            examined(n, f))
+            continue;
+        best = f;
+        most = n->posterior[h];
     }
+    return best;
+}
+
+/* Look at the suspect itself: what the catalogue says for the likeliest fault of an end. */
+static size_t confirm(const struct inference *n, enum end e, struct next_test *t)
+{
+    const struct fault *f = suspect(n, e);
+    struct feature q = {.kind = FEATURE_EXAMINED,
+                        .group = GROUP_SWAP,
+                        .sig = SIG_COUNT,
+                        .run = -1,
+                        .answers = feature_answers(FEATURE_EXAMINED)};
+
+    if (!f)
+        return 0;
+    q.fault = f->name;
     *t = (struct next_test){.minutes = CONFIRM_MINUTES};
-    t->bits = engine_gain_bits(n->posterior, n->end_of, n->hyp_count, END_COUNT, answer, 2);
+    t->bits = weigh_question(n, &q, t);
     put(t->test, sizeof t->test, f->next);
     snprintf(t->why, sizeof t->why, "shows whether %s", f->text);
+    snprintf(t->note, sizeof t->note, "examined %s.found=yes or no", f->name);
     put(t->caution, sizeof t->caution, f->caution);
     put(t->risk, sizeof t->risk, "none");
     put(t->first[t->first_count++], sizeof t->first[0],
         "disk out, power off before anything is moved");
-    free(answer);
     return 1;
 }
 
@@ -357,7 +378,7 @@ static enum err rank(const struct case_file *c, const struct inference *n,
     qsort(list, count, sizeof *list, by_rate);
     if (!rails_known(n))
         rails_first(list, count);
-    if (confirm(n, v, &own)) {
+    if (confirm(n, v->leading, &own)) {
         memmove(list + 1, list, (count < TESTS_MAX - 1 ? count : TESTS_MAX - 1) * sizeof *list);
         list[0] = own;
         count += count < TESTS_MAX;

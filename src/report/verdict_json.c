@@ -106,6 +106,7 @@ static json_t *next_part(const struct next_test *t, bool *failed)
     json_put(o, "needs", needs, failed);
     json_put(o, "first", first, failed);
     json_put(o, "outcomes", outcomes, failed);
+    json_put(o, "note", text_or_null(t->note), failed);
     json_put(o, "risk", json_text(t->risk[0] != '\0' ? t->risk : "none"), failed);
     json_put(o, "caution", json_text(t->caution), failed);
     return o;

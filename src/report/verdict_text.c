@@ -133,6 +133,9 @@ static enum err next_one(const struct next_test *t, size_t number, const struct 
     for (size_t i = 0; i < t->outcome_count; i++) {
         TRY(text_wrap(out, 5, i == 0 ? "if:" : "", 12, t->outcome[i]));
     }
+    if (t->note[0] != '\0') {
+        TRY(text_wrap(out, 5, "note:", 12, t->note));
+    }
     if (t->risk[0] != '\0' && strcmp(t->risk, "none") != 0) {
         TRY(text_tinted(out, s, TINT_WARN, 5, "risk:", 12, t->risk));
     }

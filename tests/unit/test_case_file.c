@@ -195,7 +195,8 @@ static void lines_of_one_capture_override_those_of_all(void **state)
 /* A case that holds this one key, and what its section needs beside it. */
 static void case_with(const struct case_key *key, const char *word, struct buf *out)
 {
-    static const char *const named[] = {"capture", "swap", "meter", "probe", "repair"};
+    static const char *const named[] = {"capture", "swap",   "meter",
+                                        "probe",   "repair", "examined"};
     bool in_case = strcmp(key->section, "case") == 0;
     const char *name = "";
     for (size_t i = 0; i < sizeof named / sizeof *named; i++) {

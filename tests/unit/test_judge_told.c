@@ -73,6 +73,30 @@ static double cable_after(const char *swap)
     return p;
 }
 
+/* The test that the judge names for its suspect has an answer to be noted: found, it goes far;
+ * not found, the suspicion falls. */
+static void a_look_for_the_suspect_moves_it_either_way(void **state)
+{
+    static const char told[] = HEAD "[observed]\nspindle = still\nlamp = on-access\n";
+    static const char *const found[] = {"", "[examined drive.motor.dead]\nfound = yes\n",
+                                        "[examined drive.motor.dead]\nfound = no\n"};
+    double p[3];
+
+    (void)state;
+    for (int i = 0; i < 3; i++) {
+        char text[1024];
+        struct verdict v;
+
+        snprintf(text, sizeof text, "%s%s", told, found[i]);
+        judge_text(text, &v);
+        p[i] = v.end[END_DRIVE];
+        assert_true(i != 0 || !strncmp(v.next[0].note, "examined drive.", 15));
+        verdict_release(&v);
+    }
+    assert_true(p[1] > p[0] + 0.05);
+    assert_true(p[2] < p[0] - 0.05);
+}
+
 /* Handbook, diagnosis, 1.6: a swap that cures raises its part; put back, the fault's return
  * raises it further and its staying away lowers it again. */
 static void swapping_back_tells_a_part_from_its_contact(void **state)
@@ -271,6 +295,7 @@ static void closed_cases_of_the_shop_tilt_the_shares(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_look_for_the_suspect_moves_it_either_way),
         cmocka_unit_test(lamp_lit_with_the_machine_off_points_at_the_plug),
         cmocka_unit_test(swapping_back_tells_a_part_from_its_contact),
         cmocka_unit_test(a_swap_that_fails_clears_its_part),

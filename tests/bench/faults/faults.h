@@ -134,6 +134,7 @@ struct plan {
     int drawn;        /* 0 both ways, 1 weighted, 2 uniform */
     const char *keep; /* folder for the cases of `only`, or NULL */
     bool limits, detail, json, cases;
+    int order;          /* of tests: this policy alone, or -1 */
     int tilted, tested; /* scenarios for the sensitivity and for the policies; 0 none */
     const char *work;   /* folder for captures meanwhile */
 };

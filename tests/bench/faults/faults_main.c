@@ -16,7 +16,7 @@ static void usage(void)
     fputs("fault_bench [--scenarios N] [--kits K] [--seed S] [--kind KIND] [--draw "
           "weight|alike]\n"
           "            [--only SCENARIO --keep FOLDER] [--workers N] [--json] [--detail] "
-          "[--cases] [--limits]\n"
+          "[--cases] [--tilted N] [--tested N [--order 'the judge\'s']] [--limits]\n"
           "kinds:",
           stderr);
     for (int k = 0; k < KINDS; k++)
@@ -42,6 +42,7 @@ enum option_code {
     OPT_JSON,
     OPT_TILTED,
     OPT_TESTED,
+    OPT_ORDER,
 };
 
 static const struct option OPTIONS[] = {{"scenarios", required_argument, NULL, OPT_SCENARIOS},
@@ -58,6 +59,7 @@ static const struct option OPTIONS[] = {{"scenarios", required_argument, NULL, O
                                         {"cases", no_argument, NULL, OPT_CASES},
                                         {"tilted", required_argument, NULL, OPT_TILTED},
                                         {"tested", required_argument, NULL, OPT_TESTED},
+                                        {"order", required_argument, NULL, OPT_ORDER},
                                         {NULL, 0, NULL, 0}};
 
 static int kind_of(const char *word)
@@ -66,6 +68,14 @@ static int kind_of(const char *word)
         if (strcmp(word, KIND_NAMES[k]) == 0)
             return k;
     return -2;
+}
+
+static int order_of(const char *word)
+{
+    for (int i = 0; i < POLICIES; i++)
+        if (strcmp(word, POLICY_NAMES[i]) == 0)
+            return i;
+    return -1;
 }
 
 static bool take(struct plan *p, int opt)
@@ -102,6 +112,9 @@ static bool take(struct plan *p, int opt)
     case OPT_DETAIL:
         p->detail = true;
         return true;
+    case OPT_ORDER:
+        p->order = order_of(optarg);
+        return p->order >= 0;
     case OPT_CASES:
         p->cases = true;
         return true;
@@ -122,8 +135,13 @@ static bool take(struct plan *p, int opt)
 static bool options(int argc, char **argv, struct plan *p)
 {
     int opt;
-    *p = (struct plan){
-        .seed = 1, .scenarios = 500, .kits = 2, .workers = 2, .only = -1, .kind = -1};
+    *p = (struct plan){.seed = 1,
+                       .scenarios = 500,
+                       .kits = 2,
+                       .workers = 2,
+                       .only = -1,
+                       .kind = -1,
+                       .order = -1};
     while ((opt = getopt_long(argc, argv, "", OPTIONS, NULL)) != -1)
         if (!take(p, opt))
             return false;

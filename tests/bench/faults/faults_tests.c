@@ -15,7 +15,7 @@ enum policy { POLICY_JUDGE, POLICY_BITS, POLICY_FIXED, POLICY_RANDOM };
 
 /* One test of profiles/tests. */
 struct known {
-    char text[160], word[16], what[32];
+    char text[160], word[16], what[FAULT_WORD_MAX];
     double minutes;
     bool done;
 };
@@ -23,6 +23,7 @@ struct known {
 struct round {
     const struct scenario *s;
     struct known test[KNOWN_MAX];
+    struct known look; /* for a fault, as the judge names it */
     int tests;
     struct buf text;
     bool shown[PLUGS];
@@ -89,7 +90,7 @@ static enum err set_key(struct round *t, const char *section, const char *key,
 
 static enum err make_swap(struct round *t, const struct known *k, struct err_msg *e)
 {
-    char section[48];
+    char section[80];
     const char *back = NULL;
     const char *outcome = swap_truth(t->s, k->what, true, &t->rng, &back);
     snprintf(section, sizeof section, "swap %s", k->what);
@@ -101,7 +102,7 @@ static enum err make_swap(struct round *t, const struct known *k, struct err_msg
 
 static enum err make_rail(struct round *t, const struct known *k, struct err_msg *e)
 {
-    char section[48], value[24];
+    char section[80], value[24];
     snprintf(section, sizeof section, "meter %s", k->what);
     snprintf(value, sizeof value, "%.2f V", rail_truth(t->s, rail_by_name(k->what), &t->rng));
     TRY(set_key(t, section, "what", "rail", e));
@@ -111,6 +112,19 @@ static enum err make_rail(struct round *t, const struct known *k, struct err_msg
     return set_key(t, section, "when", "motor-start", e);
 }
 
+/* The test that the catalogue names for a fault. */
+#define LOOK_MISSES   0.1
+#define LOOK_MISLEADS 0.05
+
+static enum err make_look(struct round *t, const struct known *k, struct err_msg *e)
+{
+    char section[96];
+    bool there = strcmp(t->s->fault[0], k->what) == 0;
+    bool found = sim_rng_chance(&t->rng, there ? 1 - LOOK_MISSES : LOOK_MISLEADS);
+    snprintf(section, sizeof section, "examined %s", k->what);
+    return set_key(t, section, "found", found ? "yes" : "no", e);
+}
+
 static enum err make(struct round *t, struct known *k, struct err_msg *e)
 {
     k->done = true;
@@ -118,6 +132,8 @@ static enum err make(struct round *t, struct known *k, struct err_msg *e)
         return make_swap(t, k, e);
     if (strcmp(k->word, "rail") == 0)
         return make_rail(t, k, e);
+    if (strcmp(k->word, "examined") == 0)
+        return make_look(t, k, e);
     if (strcmp(k->word, "told") == 0)
         return set_key(t, "observed", k->what, told_truth(t->s, k->what, &t->rng), e);
     int tap = t->shown[AT_MACHINE] ? AT_DRIVE : AT_MACHINE;
@@ -125,25 +141,40 @@ static enum err make(struct round *t, struct known *k, struct err_msg *e)
     return kit_tap(t->s, tap, true, &t->text);
 }
 
-/* The first that the judge names, or the one of most bits among those it names. Looking at the
- * suspect itself, which it names too, has no key in a case. */
-static struct known *named(struct round *t, const struct verdict *v, bool bits)
+/* The test of the catalogue that stands behind one of the judge's, or NULL where it cannot be
+ * made here. */
+static struct known *behind(struct round *t, const struct next_test *next)
 {
-    struct known *best = NULL;
-    double most = -1;
-    for (size_t i = 0; i < v->next_count; i++) {
-        for (int k = 0; k < t->tests; k++) {
-            if (strcmp(t->test[k].text, v->next[i].test) != 0 || !open_to_us(t, &t->test[k]))
-                continue;
-            if (v->next[i].bits > most) {
-                best = &t->test[k];
-                most = bits ? v->next[i].bits : 1e9;
-            }
-        }
+    struct known *k = &t->look;
+    *k = (struct known){.minutes = next->minutes, .word = "examined"};
+    if (sscanf(next->note, "examined %63[^=]", k->what) == 1) {
+        char *dot = strrchr(k->what, '.');
+        if (dot != NULL)
+            *dot = '\0';
+        return k;
     }
-    return best;
+    for (int i = 0; i < t->tests; i++)
+        if (strcmp(t->test[i].text, next->test) == 0 && open_to_us(t, &t->test[i]))
+            return &t->test[i];
+    return NULL;
 }
 
+/* The first that the judge names, or the one of most bits among those it names. */
+static struct known *named(struct round *t, const struct verdict *v, bool bits)
+{
+    const struct next_test *best = NULL;
+    for (size_t i = 0; i < v->next_count; i++) {
+        const struct next_test *next = &v->next[i];
+        if (behind(t, next) == NULL)
+            continue;
+        if (best == NULL || (bits && next->bits > best->bits))
+            best = next;
+    }
+    return best != NULL ? behind(t, best) : NULL;
+}
+
+/* Where a fixed order or chance has no test left, the suspect is looked at as the judge would.
+ */
 static struct known *choose(struct round *t, const struct verdict *v, enum policy policy)
 {
     struct known *chosen = NULL;
@@ -157,7 +188,7 @@ static struct known *choose(struct round *t, const struct verdict *v, enum polic
         if (policy == POLICY_FIXED ? open == 1 : sim_rng_between(&t->order, 1, open) == 1)
             chosen = &t->test[k];
     }
-    return chosen;
+    return chosen != NULL ? chosen : named(t, v, false);
 }
 
 static enum err go_on(struct round *t, enum policy policy, const char *folder,
@@ -226,14 +257,16 @@ int run_tests(const struct plan *p, const struct stock *stock, int index, const 
 {
     struct scenario *s = calloc(1, sizeof *s);
     struct err_msg e = {.code = ERR_OK};
+    int count = 0;
     enum err err = s != NULL
                        ? scenario_make(s, stock, p->seed, index, KIND_SINGLE, 1, folder, &e)
                        : ERR_MEMORY;
     for (int i = 0; i < POLICIES && err == ERR_OK; i++)
-        err = one_policy(p, s, (enum policy)i, folder, &out[i], &e);
+        if (p->order < 0 || p->order == i)
+            err = one_policy(p, s, (enum policy)i, folder, &out[count++], &e);
     free(s);
     if (err == ERR_OK)
-        return POLICIES;
+        return count;
     out[0] = (struct record){.index = index, .failed = true};
     snprintf(out[0].why, sizeof out[0].why, "%.100s", e.text);
     return 1;
@@ -273,6 +306,8 @@ static void start_print(const struct record *r, int count, bool both)
     for (int i = 0; i < POLICIES; i++) {
         struct test_count t;
         tests_count(r, count, i, both, &t);
+        if (t.cases == 0)
+            continue;
         printf("%-14s%7d%8d%7d%9d%9.1f%%%14.2f%16.1f%20.2f\n", POLICY_NAMES[i], t.cases,
                t.right, t.wrong, t.cleared,
                t.cases > 0 ? 100.0 * (t.right + t.wrong + t.cleared) / t.cases : 0, t.tests,
