@@ -44,6 +44,7 @@ static const int answers[FEATURE_KINDS] = {
     [FEATURE_SWAP] = 3,
     [FEATURE_TRIED] = 3,
     [FEATURE_REPAIR] = 4,
+    [FEATURE_SELFCHECK] = 2,
     [FEATURE_EXAMINED] = 2,
 };
 

@@ -106,6 +106,7 @@ enum feature_kind {
     FEATURE_TRIED,     /* a part of this set tried in a good one; likewise */
     FEATURE_REPAIR,    /* sig2 as enum end of what was repaired: 0 worked, 1 partly, 2 failed, 3
                           sometimes */
+    FEATURE_SELFCHECK, /* of adapter and leads: 0 passed, 1 failed */
     FEATURE_EXAMINED,  /* the test that the catalogue names for `fault`: 0 not found, 1 found */
     FEATURE_KINDS
 };

@@ -260,6 +260,18 @@ static enum err add_examined(const struct feature_from *f, const struct told *t,
     return ERR_OK;
 }
 
+static enum err add_selfcheck(const struct feature_from *f, const struct told *t,
+                              struct feature_list *l)
+{
+    struct feature *n;
+
+    TRY(feature_add(l, f, FEATURE_SELFCHECK, GROUP_SWAP, SIG_COUNT,
+                    strcmp(t->value, "passed") != 0, &n, "selfcheck",
+                    "the check of the adapter and its leads %s", t->value));
+    as_told(n, "selfcheck", t->key);
+    return ERR_OK;
+}
+
 enum err features_from_told(const struct case_file *c, const struct wiring *w,
                             struct feature_list *out)
 {
@@ -274,6 +286,9 @@ enum err features_from_told(const struct case_file *c, const struct wiring *w,
             TRY(add_repair(&f, t, out));
         if (!strcmp(t->section, "examined"))
             TRY(add_examined(&f, t, out));
+        if (!strcmp(t->section, "selfcheck") && !strcmp(t->key, "result") &&
+            strcmp(t->value, "not-done"))
+            TRY(add_selfcheck(&f, t, out));
     }
     return add_swaps(c, &f, out);
 }

@@ -39,6 +39,7 @@ struct next_test {
     size_t outcome_count;
     bool exchange; /* a drive, machine or supply joins the set */
     bool rail;     /* measures a supply rail */
+    bool leads;    /* checks the test gear itself */
 };
 
 #define VERDICT_TEXTS_MAX 40

@@ -101,9 +101,12 @@ static const char *answer_word(const struct feature *f, int k, char out[CASE_WOR
 {
     static const char *const swaps[] = {"it works", "it fails", "it works sometimes"};
     static const char *const rails[] = {"in limits", "it dips", "it is missing"};
+    static const char *const checks[] = {"it passes", "it fails"};
 
     if (f->kind == FEATURE_TOLD)
         return told_word((enum told_question)f->sig2, k, out);
+    if (f->kind == FEATURE_SELFCHECK)
+        return checks[k];
     if (f->kind == FEATURE_EXAMINED)
         return k ? "it is there" : "it is not";
     return f->kind == FEATURE_RAIL ? rails[k] : swaps[k];
@@ -204,6 +207,10 @@ static double test_gain(const struct case_file *c, const struct inference *n, co
     if (!strcmp(word, "swap")) {
         f.kind = FEATURE_SWAP;
         f.sig2 = (int)end_by_name(what);
+    } else if (!strcmp(word, "selfcheck")) {
+        f.kind = FEATURE_SELFCHECK;
+        if (!n->g->adapter)
+            return 0;
     } else if (!strcmp(word, "rail")) {
         f.kind = FEATURE_RAIL;
         f.sig2 = (int)rail_by_name(what);
@@ -302,6 +309,8 @@ static int by_rate(const void *a, const void *b)
     const struct next_test *x = a, *y = b;
     double rx = x->bits / x->minutes, ry = y->bits / y->minutes;
 
+    if (x->leads != y->leads) /* the test gear before the machine */
+        return x->leads ? -1 : 1;
     if (rx > ry || rx < ry)
         return rx < ry ? 1 : -1;
     return strcmp(x->test, y->test);
@@ -353,32 +362,39 @@ static bool consider(const struct case_file *c, const struct inference *n,
     t->rail = !strncmp(asks, "rail ", 5);
     t->exchange = !strcmp(asks, "swap drive") || !strcmp(asks, "swap controller") ||
                   !strcmp(asks, "swap power");
+    t->leads = !strcmp(asks, "selfcheck");
     t->bits = test_gain(c, n, asks, t);
     describe(f, section, t);
-    if (!t->why[0] && t->bits >= BITS_MIN)
+    if (t->leads)
+        put(t->why, sizeof t->why, "what unchecked leads recorded can only lean");
+    else if (!t->why[0] && t->bits >= BITS_MIN)
         snprintf(t->why, sizeof t->why,
                  "its answer tells the ends that are left apart (%.2f bit)", t->bits);
     else if (!t->why[0])
         snprintf(t->why, sizeof t->why,
                  "nothing good joins this set before its rails are known");
-    return t->bits >= BITS_MIN || (t->rail && t->bits > 0 && !rails_known(n));
+    return t->bits >= BITS_MIN || (t->leads && t->bits > 0) ||
+           (t->rail && t->bits > 0 && !rails_known(n));
 }
 
 static enum err rank(const struct case_file *c, const struct inference *n,
                      const struct ini_file *f, struct verdict *v)
 {
     struct next_test *list = calloc(TESTS_MAX, sizeof *list), own;
-    size_t count = 0;
+    size_t count = 0, looks;
 
     if (!list)
         return ERR_MEMORY;
     for (size_t i = 0; i < f->count && count < TESTS_MAX; i++)
         if (!f->entry[i].key && consider(c, n, f, f->entry[i].section, &list[count]))
             count++;
+    looks = confirm(n, v->leading, &own);
+    if (looks && v->grade != GRADE_DECIDED && count < TESTS_MAX)
+        list[count++] = own;
     qsort(list, count, sizeof *list, by_rate);
     if (!rails_known(n))
         rails_first(list, count);
-    if (confirm(n, v->leading, &own)) {
+    if (looks && v->grade == GRADE_DECIDED) { /* what is left is to see it */
         memmove(list + 1, list, (count < TESTS_MAX - 1 ? count : TESTS_MAX - 1) * sizeof *list);
         list[0] = own;
         count += count < TESTS_MAX;

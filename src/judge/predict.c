@@ -147,6 +147,19 @@ static void sampling(const struct world *w, const struct feature *f, double *ans
     predict_yes(answer, w->play.f->tap_slow ? 0.97 : 0.02);
 }
 
+/* A lead that makes no contact shows in the loop; other faults of a tap do not. */
+static void selfcheck(const struct world *w, const struct feature *f, double *answer)
+{
+    const struct state *s = w->play.f;
+    bool open = false;
+
+    (void)f;
+    for (int i = 0; i < SIG_COUNT; i++)
+        for (int k = 0; k < 3; k++)
+            open = open || s->lead_open[i][k];
+    predict_yes(answer, open ? 0.9 : 0.02);
+}
+
 static void taps(const struct world *w, const struct feature *f, double *answer)
 {
     const struct state *s = w->play.f;
@@ -186,6 +199,7 @@ static predictor *const predictors[FEATURE_KINDS] = {
     [FEATURE_RAIL] = rail,
     [FEATURE_SAMPLING] = sampling,
     [FEATURE_TAPS] = taps,
+    [FEATURE_SELFCHECK] = selfcheck,
     [FEATURE_TOLD] = predict_told,
 };
 

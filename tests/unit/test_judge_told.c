@@ -80,6 +80,7 @@ static void a_look_for_the_suspect_moves_it_either_way(void **state)
     static const char told[] = HEAD "[observed]\nspindle = still\nlamp = on-access\n";
     static const char *const found[] = {"", "[examined drive.motor.dead]\nfound = yes\n",
                                         "[examined drive.motor.dead]\nfound = no\n"};
+    bool named = false;
     double p[3];
 
     (void)state;
@@ -90,9 +91,12 @@ static void a_look_for_the_suspect_moves_it_either_way(void **state)
         snprintf(text, sizeof text, "%s%s", told, found[i]);
         judge_text(text, &v);
         p[i] = v.end[END_DRIVE];
-        assert_true(i != 0 || !strncmp(v.next[0].note, "examined drive.", 15));
+        for (size_t k = 0; k < v.next_count && i == 0; k++)
+            named =
+                named || !strcmp(v.next[k].note, "examined drive.motor.dead.found=yes or no");
         verdict_release(&v);
     }
+    assert_true(named);
     assert_true(p[1] > p[0] + 0.05);
     assert_true(p[2] < p[0] - 0.05);
 }

@@ -89,6 +89,7 @@ void note_verdict(const struct verdict *v, struct record *out)
     out->p = v->probability;
     memcpy(out->end, v->end, sizeof out->end);
     snprintf(out->named, sizeof out->named, "%s", v->fault);
+    memset(out->gate, 0, sizeof out->gate);
     for (size_t i = 0; i < v->gate_count && i < 3; i++)
         snprintf(out->gate[i], sizeof out->gate[i], "%.47s", v->gate[i]);
 }

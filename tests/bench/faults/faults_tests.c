@@ -70,6 +70,8 @@ static bool open_to_us(const struct round *t, const struct known *k)
         struct rng r = t->rng;
         return told_truth(t->s, k->what, &r) != NULL;
     }
+    if (strcmp(k->word, "selfcheck") == 0)
+        return t->s->scene[0].wec;
     return strcmp(k->word, "swap") == 0;
 }
 
@@ -134,6 +136,10 @@ static enum err make(struct round *t, struct known *k, struct err_msg *e)
         return make_rail(t, k, e);
     if (strcmp(k->word, "examined") == 0)
         return make_look(t, k, e);
+    if (strcmp(k->word, "selfcheck") == 0) {
+        bool bad = strncmp(t->s->fault[0], "setup.lead.", 11) == 0;
+        return set_key(t, "selfcheck", "result", bad ? "failed" : "passed", e);
+    }
     if (strcmp(k->word, "told") == 0)
         return set_key(t, "observed", k->what, told_truth(t->s, k->what, &t->rng), e);
     int tap = t->shown[AT_MACHINE] ? AT_DRIVE : AT_MACHINE;
