@@ -29,7 +29,7 @@ log=$(mktemp)
 trap 'rm -f "$log"' EXIT INT TERM
 
 install_missing $BUILD_PACKAGES libcmocka-dev libumockdev-dev umockdev clang-format sigrok-cli gtkwave locales \
-  libxml2-utils tidy
+  libxml2-utils tidy dosfstools mtools
 if [ "$asan" = yes ] || [ -n "$fuzz" ]; then
   install_missing clang libclang-rt-dev
 fi

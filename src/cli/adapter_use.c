@@ -3,6 +3,7 @@
 #include "accept/drive_limits.h"
 #include "adapter/usb_link.h"
 #include "base/asked.h"
+#include "base/file.h"
 #include "sim/sim_link.h"
 #include "sim/spec_lines.h"
 
@@ -10,6 +11,8 @@
 #include <stdio.h>
 #include <string.h>
 #include <unistd.h>
+
+#define IMAGE_BYTES_MAX ((size_t)16 << 20)
 
 static const char *or_usual(const char *given, const char *usual)
 {
@@ -97,15 +100,35 @@ static enum err open_link(const struct args *a, struct adapter_use *u, struct li
                           struct err_msg *e)
 {
     const char *which = or_usual(args_value(a, OPT_ADAPTER), "usb");
+    bool simulates = strncmp(which, "sim:", 4) == 0;
+    if (!simulates && (args_has(a, OPT_IMAGE) || args_has(a, OPT_WORN)))
+        return err_set(e, ERR_USAGE,
+                       "--image and --worn make a simulated disk: they go with "
+                       "--adapter sim:FAULT");
     if (strcmp(which, "usb") == 0)
         return usb_link_open(NULL, link, e);
     if (strncmp(which, "usb:", 4) == 0 && which[4] != '\0')
         return usb_link_open(which + 4, link, e);
-    if (strncmp(which, "sim:", 4) == 0 && which[4] != '\0') {
+    if (simulates && which[4] != '\0') {
         u->simulated = true;
         return sim_link_open(which + 4, &u->sim, link, e);
     }
     return err_set(e, ERR_USAGE, "--adapter is usb, usb:SERIAL or sim:FAULT, not '%s'", which);
+}
+
+/* --image and --worn. */
+static enum err simulated_disk(const struct args *a, struct adapter_use *u, struct err_msg *e)
+{
+    const char *image = args_value(a, OPT_IMAGE);
+    int64_t worn = 0;
+    buf_init(&u->image, IMAGE_BYTES_MAX);
+    if (image != NULL)
+        TRY(file_read(image, &u->image, e));
+    TRY(args_number(a, OPT_WORN, 0, 100, &worn, e));
+    u->sim.image = image != NULL ? (const uint8_t *)u->image.data : NULL;
+    u->sim.image_bytes = u->image.len;
+    u->sim.worn_percent = (int)worn;
+    return ERR_OK;
 }
 
 static enum err settings(const struct args *a, struct adapter_use *u, struct err_msg *e)
@@ -125,7 +148,7 @@ static enum err settings(const struct args *a, struct adapter_use *u, struct err
     u->sim.machine = u->machine;
     u->sim.drive = u->drive;
     u->sim.cable = u->cable;
-    return ERR_OK;
+    return simulated_disk(a, u, e);
 }
 
 enum err adapter_use_open(const struct args *a, const char *role_note, struct adapter_use *u,
@@ -152,6 +175,7 @@ void adapter_use_close(struct adapter_use *u)
     profile_free(u->drive);
     profile_free(u->cable);
     profile_path_free(u->path);
+    buf_release(&u->image);
     *u = (struct adapter_use){0};
 }
 

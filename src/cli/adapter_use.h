@@ -11,14 +11,15 @@ struct adapter_use {
     struct profile_path *path;
     struct profile *machine, *drive, *cable;
     struct sim_options sim;
+    struct buf image; /* what a simulated disk holds */
     struct session session;
     bool simulated;
     unsigned unit;
 };
 
-/* --adapter, --machine, --drive, --cable, --seed, --asked, --unit, --tap. Asks whether the disk
- * is out before anything is opened (bench practice: last in, first out). `role_note`: what this
- * role cannot do or needs, said before it. */
+/* --adapter, --machine, --drive, --cable, --seed, --asked, --unit, --tap, --image, --worn. Asks
+ * whether the disk is out before anything is opened (bench practice: last in, first out).
+ * `role_note`: what this role cannot do or needs, said before it. */
 enum err adapter_use_open(const struct args *a, const char *role_note, struct adapter_use *u,
                           struct err_msg *e);
 void adapter_use_close(struct adapter_use *u);

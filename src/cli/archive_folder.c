@@ -87,7 +87,8 @@ static struct archive_view view_of(const struct archive_folder *f)
                                  .object = &f->object,
                                  .folder = f->path,
                                  .utc = f->utc,
-                                 .image = f->image};
+                                 .image = f->image,
+                                 .volume = &f->volume};
 }
 
 static enum err out_of_memory(enum err code, struct err_msg *e)
@@ -126,16 +127,39 @@ static enum err write_both(struct archive_folder *f, const struct buf *json, str
 
 #define JSON_BYTES_MAX ((size_t)256 << 20)
 
-enum err archive_folder_write(struct archive_folder *f, struct err_msg *e)
+static enum err lay_out(struct archive_folder *f, const struct archive_extent *least)
 {
-    struct archive_extent least = {0, 0};
-    struct archive_view v;
-    struct buf json;
+    struct fat_image image = {.bytes = NULL};
+    uint8_t *state = NULL;
     archive_layout_release(&f->layout);
+    fat_release(&f->volume);
     free(f->image);
     f->image = NULL;
-    TRY(out_of_memory(archive_layout_make(&f->archive, &least, &f->layout), e));
-    TRY(out_of_memory(archive_image(&f->layout, &f->image), e));
+    TRY(archive_layout_make(&f->archive, least, &f->layout));
+    TRY(archive_image(&f->layout, &f->image));
+    TRY(fat_states(&f->layout, &state));
+    image = (struct fat_image){f->image, f->layout.bytes, state};
+    enum err code = fat_read(&image, &f->volume);
+    free(state);
+    return code;
+}
+
+/* A volume on the disk may say that there is more of it than was read. */
+static enum err lay_out_all(struct archive_folder *f)
+{
+    struct archive_extent least = {0, 0};
+    TRY(lay_out(f, &least));
+    least = fat_extent(&f->volume, &f->layout);
+    if (least.cylinders > f->layout.cylinders || least.sides > f->layout.sides)
+        return lay_out(f, &least);
+    return ERR_OK;
+}
+
+enum err archive_folder_write(struct archive_folder *f, struct err_msg *e)
+{
+    struct archive_view v;
+    struct buf json;
+    TRY(out_of_memory(lay_out_all(f), e));
     v = view_of(f);
     buf_init(&json, JSON_BYTES_MAX);
     enum err code = out_of_memory(report_archive_json(&v, &json), e);
@@ -160,6 +184,7 @@ void archive_folder_close(struct archive_folder *f)
     free(f->json_path);
     free(f->image);
     archive_layout_release(&f->layout);
+    fat_release(&f->volume);
     archive_object_release(&f->object);
     archive_release(&f->archive);
     *f = (struct archive_folder){.path = NULL};

@@ -15,6 +15,7 @@ struct archive_folder {
     struct archive_object object;
     struct archive_layout layout;
     uint8_t *image;
+    struct fat_volume volume;
 };
 
 /* -o, --replace, --object. ERR_CREATE where an archive is there and may not be replaced, or the

@@ -77,7 +77,7 @@ static const struct verb table[] = {
      "with commas.",
      OPT_BIT(OPT_ADAPTER) | OPT_BIT(OPT_DISK_OUT) | OPT_BIT(OPT_ROLE) | OPT_BIT(OPT_TAP) | OPT_BIT(OPT_SECONDS) |
          OPT_BIT(OPT_TRIGGER) | OPT_BIT(OPT_CYLINDERS) | OPT_BIT(OPT_SIDES) | OPT_BIT(OPT_TURNS) | OPT_BIT(OPT_UNIT) |
-         OPT_BIT(OPT_PLAY) | OPT_BIT(OPT_SEED) | OPT_BIT(OPT_ASKED) | PARTS | WRITES | SHOWS,
+         OPT_BIT(OPT_PLAY) | OPT_BIT(OPT_IMAGE) | OPT_BIT(OPT_WORN) | OPT_BIT(OPT_SEED) | OPT_BIT(OPT_ASKED) | PARTS | WRITES | SHOWS,
      0, 0, verb_record},
     {"selfcheck", "", "check the adapter, its leads and a cable before trusting them",
      "--role loop, as without it: the loop plug on the adapter's leads, and every output, input and lead is tried. "
@@ -107,7 +107,9 @@ static const struct verb table[] = {
      "good: the check bytes of one turn alone agreed; sure: two turns gave the same. What was put together from "
      "turns or chosen by the check bytes is repaired; damaged is apart from absent.\n"
      "Exit status: 0 all good, 4 not whole.",
-     OPT_BIT(OPT_LINE) | OPT_BIT(OPT_DRIVE_PROFILE) | OPT_BIT(OPT_OBJECT) | WRITES | SHOWS, 1, WORDS_MAX,
+     OPT_BIT(OPT_LINE) | OPT_BIT(OPT_DRIVE_PROFILE) | OPT_BIT(OPT_OBJECT) | OPT_BIT(OPT_VERBOSE) |
+         WRITES | SHOWS,
+     1, WORDS_MAX,
      verb_archive},
     {"report", "CASE [-o FILE.html]", "one self-contained HTML page with plots",
      "Weighs the case as judge does and writes what it found, with the case's facts and plots of every capture, to "

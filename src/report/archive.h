@@ -2,7 +2,7 @@
 #ifndef WHICHEND_REPORT_ARCHIVE_H
 #define WHICHEND_REPORT_ARCHIVE_H
 
-#include "archive/layout.h"
+#include "archive/fat.h"
 #include "archive/object.h"
 #include "report/report.h"
 
@@ -15,6 +15,7 @@ struct archive_view {
     const char *folder; /* as the person gave it */
     const char *utc;    /* when this was written */
     const uint8_t *image;
+    const struct fat_volume *volume;
 };
 
 /* All of it is there and good. */

@@ -1,6 +1,7 @@
 /* disk.json. */
 #include "archive/archive.h"
 #include "report/archive.h"
+#include "report/archive_volume.h"
 #include "report/json.h"
 
 #include <inttypes.h>
@@ -226,6 +227,7 @@ enum err report_archive_json(const struct archive_view *v, struct buf *out)
     json_put(root, "tracks", tracks_json(v->archive, &failed), &failed);
     json_put(root, "sectors", sectors, &failed);
     json_put(root, "outside", outside_json(v->layout, &failed), &failed);
+    json_put(root, "volume", archive_volume_json(v->volume, &failed), &failed);
     json_put(root, "warnings", warnings, &failed);
     return json_finish(root, failed, out);
 }

@@ -1,5 +1,6 @@
 /* `whichend archive` for people: what was saved first. */
 #include "report/archive.h"
+#include "report/archive_volume.h"
 #include "report/text.h"
 
 #include <inttypes.h>
@@ -190,6 +191,7 @@ enum err report_archive_text(const struct archive_view *v, const struct text_sty
     TRY(image(v, out));
     TRY(passes(v, out));
     TRY(bad_tracks(v, st, out));
+    TRY(archive_volume_text(v->volume, st, out));
     if (v->layout->outside_count > 0) {
         TRY(text_heading(out, st, "not in the image"));
         TRY(text_wrapf(out, 2, "", 2, "%zu sector%s, first: %s (%" PRId32 "/%" PRId32 " %d)",

@@ -3,6 +3,7 @@
 #include "base/buf.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 #define CELLS_MAX (1u << 20)
 
@@ -57,11 +58,16 @@ uint16_t sim_crc16(uint16_t crc, uint8_t byte)
     return crc;
 }
 
-void sim_sector_fill(uint64_t disk_seed, int cylinder, int side, int sector, uint8_t *out,
-                     size_t len)
+void sim_sector_fill(const struct disk_content *d, const struct disk_format *f, int cylinder,
+                     int side, int sector, uint8_t *out)
 {
-    uint64_t x =
-        disk_seed ^ ((uint64_t)cylinder << 24 | (uint64_t)side << 16 | (uint64_t)sector);
+    size_t len = (size_t)128 << f->size_code;
+    size_t place = (size_t)((cylinder * f->sides + side) * f->sectors + sector - 1);
+    if (d->image != NULL && sector <= f->sectors && (place + 1) * len <= d->image_bytes) {
+        memcpy(out, d->image + place * len, len);
+        return;
+    }
+    uint64_t x = d->seed ^ ((uint64_t)cylinder << 24 | (uint64_t)side << 16 | (uint64_t)sector);
     for (size_t i = 0; i < len; i++) {
         x = x * UINT64_C(6364136223846793005) + UINT64_C(1442695040888963407);
         out[i] = (uint8_t)(x >> 40);
@@ -108,8 +114,8 @@ void sim_cells_data_field(struct cells *c, const struct disk_format *f, const ui
     repeat(c, f, f->fm ? 0xFF : 0x4E, 1);
 }
 
-void sim_cells_track(struct cells *c, const struct disk_format *f, uint64_t disk_seed,
-                     int cylinder, int side, size_t total)
+void sim_cells_track(struct cells *c, const struct disk_format *f,
+                     const struct disk_content *content, int cylinder, int side, size_t total)
 {
     uint8_t gap = f->fm ? 0xFF : 0x4E;
     uint8_t data[SECTOR_BYTES_MAX];
@@ -128,7 +134,7 @@ void sim_cells_track(struct cells *c, const struct disk_format *f, uint64_t disk
         uint8_t id[4] = {(uint8_t)cylinder, (uint8_t)side, (uint8_t)s, (uint8_t)f->size_code};
         field(c, f, 0xFE, id, sizeof id);
         repeat(c, f, gap, f->fm ? 11 : 22);
-        sim_sector_fill(disk_seed, cylinder, side, s, data, (size_t)128 << f->size_code);
+        sim_sector_fill(content, f, cylinder, side, s, data);
         sim_cells_data_field(c, f, data);
         repeat(c, f, gap, f->gap3 - 1);
     }

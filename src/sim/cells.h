@@ -36,15 +36,21 @@ struct disk_format {
 
 #define SECTOR_BYTES_MAX 1024
 
-/* What a sector of a fresh disk holds. */
-void sim_sector_fill(uint64_t disk_seed, int cylinder, int side, int sector, uint8_t *out,
-                     size_t len);
+/* What the sectors of a disk hold: an image's, by cylinder, side and number, as far as it goes;
+ * else what follows from the seed. */
+struct disk_content {
+    uint64_t seed;
+    const uint8_t *image; /* borrowed; NULL none */
+    size_t image_bytes;
+};
+void sim_sector_fill(const struct disk_content *d, const struct disk_format *f, int cylinder,
+                     int side, int sector, uint8_t *out);
 
 /* A data field from its sync on (marks, data, check bytes, one byte for the gate's turn-off).
  */
 void sim_cells_data_field(struct cells *c, const struct disk_format *f, const uint8_t *data);
 /* A whole track, from the index to at least `total` cells. */
-void sim_cells_track(struct cells *c, const struct disk_format *f, uint64_t disk_seed,
-                     int cylinder, int side, size_t total);
+void sim_cells_track(struct cells *c, const struct disk_format *f,
+                     const struct disk_content *content, int cylinder, int side, size_t total);
 
 #endif

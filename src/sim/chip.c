@@ -230,7 +230,7 @@ enum status sim_chip_format(struct machine *m, int side)
     if (st != ST_OK)
         return st;
     struct cells c = {0};
-    sim_cells_track(&c, f, w->disk.seed, m->cylinder, side,
+    sim_cells_track(&c, f, &w->disk.content, m->cylinder, side,
                     (size_t)(1.3 * f->turn_ns / f->cell_ns));
     sim_machine_pull(m, LINE_WGATE, true);
     st = c.failed ? ST_CUT

@@ -8,17 +8,21 @@
 #define WRITE_JITTER_NS       12.0
 
 /* Arcs of damage, the same every turn. */
-static void wear(struct disk *d, struct track *t, int cylinder, struct rng *r)
+static void wear(struct disk *d, struct track *t, struct rng *r)
 {
-    for (int i = 0; i < 3; i++) {
-        if (d->worn_cylinders[i] != cylinder)
-            continue;
-        for (int k = 0; k < 3; k++) {
-            double from = sim_rng_range(r, 0.05 + 0.3 * k, 0.30 + 0.3 * k) * d->format.turn_ns;
-            t->worn_from[k] = (int32_t)from;
-            t->worn_to[k] = (int32_t)(from + sim_rng_range(r, 1.0e6, 4.0e6));
-        }
+    for (int k = 0; k < 3; k++) {
+        double from = sim_rng_range(r, 0.05 + 0.3 * k, 0.30 + 0.3 * k) * d->format.turn_ns;
+        t->worn_from[k] = (int32_t)from;
+        t->worn_to[k] = (int32_t)(from + sim_rng_range(r, 1.0e6, 4.0e6));
     }
+}
+
+static void wear_by_lot(struct disk *d, struct track *t, int cylinder, int side)
+{
+    struct rng r;
+    sim_rng_seed(&r, d->content.seed, 5000 + (uint64_t)cylinder * 2 + (uint64_t)side);
+    if (sim_rng_chance(&r, d->worn_percent / 100.0))
+        wear(d, t, &r);
 }
 
 static int by_value(const void *a, const void *b)
@@ -53,15 +57,17 @@ static enum err record(struct disk *d, struct track *t, const struct cells *c, s
 static enum err make(struct disk *d, struct track *t, int cylinder, int side)
 {
     struct rng r;
-    sim_rng_seed(&r, d->seed, 1000 + (uint64_t)cylinder * 2 + (uint64_t)side);
+    sim_rng_seed(&r, d->content.seed, 1000 + (uint64_t)cylinder * 2 + (uint64_t)side);
     t->made = true;
-    if (d->worn)
-        wear(d, t, cylinder, &r);
+    for (int i = 0; d->worn && i < 3; i++)
+        if (d->worn_cylinders[i] == cylinder)
+            wear(d, t, &r);
+    wear_by_lot(d, t, cylinder, side);
     if (!d->formatted || d->upside_down)
         return ERR_OK;
     struct cells c = {0};
     size_t total = (size_t)(d->format.turn_ns / (d->format.cell_ns * d->writer_speed)) + 64;
-    sim_cells_track(&c, &d->format, d->seed, cylinder, side, total);
+    sim_cells_track(&c, &d->format, &d->content, cylinder, side, total);
     enum err err = c.failed ? ERR_MEMORY : record(d, t, &c, &r);
     sim_cells_release(&c);
     return err;

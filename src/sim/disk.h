@@ -27,8 +27,9 @@ struct disk {
     double writer_speed;      /* cells are this much longer than nominal (1.002) */
     int32_t first_ns;         /* index to the first byte */
     int head_steps_per_track; /* 2: a 40-track disk in an 80-track drive */
-    uint64_t seed;
+    struct disk_content content;
     int worn_cylinders[3];
+    int worn_percent; /* of its tracks are damaged as well, each by its own lot */
     struct track track[DISK_CYLINDERS][2];
 };
 

@@ -226,7 +226,7 @@ static void start_parts(struct world *w)
         sim_drive_start(&w->drive, w, PARTY_DRIVE, &s->drive, &w->disk, seed);
     if (w->has_other) {
         w->other_disk = w->disk;
-        w->other_disk.seed ^= 0x5DEECE66D;
+        w->other_disk.content.seed ^= 0x5DEECE66D;
         w->other_disk.first_ns += 31000;
         w->other_disk.writer_speed = 2.0 - w->disk.writer_speed;
         w->other_disk.present = s->seed % 3 != 0;

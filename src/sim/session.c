@@ -86,7 +86,8 @@ static enum status read_checked(struct machine *m, const struct op *op)
     enum status st = sim_chip_read(m, op->side, op->sector, data);
     if (st != ST_OK)
         return st;
-    sim_sector_fill(m->w->disk.seed, op->cylinder, op->side, op->sector, stored, size);
+    sim_sector_fill(&m->w->disk.content, &m->w->spec.format, op->cylinder, op->side, op->sector,
+                    stored);
     return memcmp(data, stored, size) == 0 ? ST_OK : ST_WRONG_DATA;
 }
 
@@ -95,7 +96,8 @@ static enum status write_checked(struct machine *m, const struct op *op)
     uint8_t data[SECTOR_BYTES_MAX];
     uint8_t back[SECTOR_BYTES_MAX];
     size_t size = (size_t)128 << m->w->spec.format.size_code;
-    sim_sector_fill(m->w->disk.seed + 1, op->cylinder, op->side, op->sector, data, size);
+    const struct disk_content fresh = {.seed = m->w->disk.content.seed + 1};
+    sim_sector_fill(&fresh, &m->w->spec.format, op->cylinder, op->side, op->sector, data);
     enum status st = sim_chip_write(m, op->side, op->sector, data);
     if (st == ST_OK)
         st = sim_machine_wait(m, 3 * NS_PER_MS);

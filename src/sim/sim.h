@@ -28,6 +28,11 @@ struct sim_options {
     double flux_seconds;         /* RDATA recorded for at most this long a read, the rest "not
                                     recorded"; 0: all */
     bool wec;                    /* .wec instead of .vcd.gz */
+    const uint8_t
+        *image;          /* what the disk holds, by cylinder, side, sector; NULL: by the seed */
+    size_t image_bytes;  /* borrowed while the simulation lasts */
+    int worn_percent;    /* of the disk's tracks are damaged, beside any fault */
+    bool protected_disk; /* against writing, whatever the seed says */
 };
 
 /* Every fault it can play, one name each, sorted; static. */

@@ -195,13 +195,15 @@ static enum err disk_make(struct spec *s, struct disk *disk, const struct sim_op
 {
     TRY(format_make(s, o, r, e));
     *disk = (struct disk){.format = s->format};
-    disk->seed = sim_rng_u64(r);
+    disk->content = (struct disk_content){sim_rng_u64(r), o->image, o->image_bytes};
+    disk->worn_percent = o->worn_percent;
     disk->writer_speed = 1.0 + sim_rng_range(r, -0.004, 0.004);
     disk->first_ns = (int32_t)sim_rng_between(r, 60000, 240000);
     disk->head_steps_per_track = 1;
     disk->protected_ = !(s->asked & (ASKED_WRITE | ASKED_FORMAT)) && sim_rng_chance(r, 0.2);
     for (int i = 0; i < TARGETS; i++)
         disk->worn_cylinders[i] = s->target[i];
+    disk->protected_ = disk->protected_ || o->protected_disk;
     disk_faults(s, disk, r);
     return ERR_OK;
 }

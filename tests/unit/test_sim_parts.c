@@ -16,6 +16,7 @@
 
 #include <cmocka.h>
 
+static const struct disk_content SEED_7 = {.seed = 7};
 static const struct disk_format DD9 = {.cell_ns = 2000,
                                        .turn_ns = 200e6,
                                        .sectors = 9,
@@ -50,7 +51,7 @@ static void mfm_identifier_has_the_cells_of_the_standard(void **state)
     static const uint16_t id[] = {0x4489, 0x4489, 0x4489, 0x5554, 0xAAAA,
                                   0xAAAA, 0xAAA9, 0x2AA4, 0x5244, 0x9455};
     struct cells c = {0};
-    sim_cells_track(&c, &DD9, 7, 0, 0, 0);
+    sim_cells_track(&c, &DD9, &SEED_7, 0, 0, 0);
     assert_false(c.failed);
     assert_true(holds(&c, id, 10));
     sim_cells_release(&c);
@@ -62,7 +63,7 @@ static void fm_identifier_has_the_cells_of_the_standard(void **state)
     (void)state;
     static const uint16_t id[] = {0xF57E, 0xAAAA, 0xAAAA, 0xAAAB, 0xAAAA, 0xFBAE, 0xFAAF};
     struct cells c = {0};
-    sim_cells_track(&c, &FM26, 7, 0, 0, 0);
+    sim_cells_track(&c, &FM26, &SEED_7, 0, 0, 0);
     assert_true(holds(&c, id, 7));
     sim_cells_release(&c);
 }
@@ -85,7 +86,7 @@ static void tracks_have_the_lengths_of_the_layouts(void **state)
         f.sectors = layout[i].sectors;
         f.size_code = layout[i].size_code;
         f.gap3 = layout[i].gap3;
-        sim_cells_track(&c, &f, 1, 5, 1, 0);
+        sim_cells_track(&c, &f, &SEED_7, 5, 1, 0);
         assert_int_equal(c.count, layout[i].bytes * 16);
         sim_cells_release(&c);
     }
@@ -193,7 +194,7 @@ static void read_turn(const struct disk_format *f, double speed, double free_run
 {
     struct cells c = {0};
     struct separator s;
-    sim_cells_track(&c, f, 9, 3, 0, 0);
+    sim_cells_track(&c, f, &SEED_7, 3, 0, 0);
     sim_separator_start(&s, f->fm, f->cell_ns, 0.06, free_run, 0);
     *ids = *good = 0;
     for (size_t i = 0; i < c.count; i++) {
