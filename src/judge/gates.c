@@ -2,6 +2,7 @@
  */
 #include "judge/gates.h"
 
+#include "judge/alarms.h"
 #include "judge/engine.h"
 #include "judge/infer_rows.h"
 #include "judge/texts.h"
@@ -19,8 +20,6 @@
 #define ALIKE_DECIBANS        5.0
 #define GROUP_SPEAKS_DECIBANS 1.0
 #define GROUP_ALONE_DECIBANS  2.0
-#define UNLISTED_SHARE        0.2
-#define CONFLICT_DECIBANS     22.0
 
 static const double bounds[END_COUNT] = {
     [END_DRIVE] = 0.97, [END_CABLE] = 0.95,    [END_CONTROLLER] = 0.98,
@@ -136,37 +135,6 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
     return ERR_OK;
 }
 
-/* How much better each group would be explained by some other cause than by the best whole
- * explanation. */
-static double conflict(const struct inference *n, size_t best)
-{
-    double sum = 0;
-
-    for (size_t g = 0; g < n->group_count; g++) {
-        double top = -(double)INFINITY;
-
-        for (size_t h = 0; h < n->hyp_count; h++)
-            top = fmax(top, inference_group_best(n, h, g));
-        sum += (top - inference_group_best(n, best, g)) / NAT_PER_DECIBAN;
-    }
-    return sum;
-}
-
-static void gate_contradiction(const struct inference *n, struct verdict *v)
-{
-    double unlisted = 0;
-    size_t best = likeliest_of(n, END_COUNT);
-
-    for (size_t h = 0; h < n->hyp_count; h++)
-        if (n->hyp[h].kind == HYP_HELD || hypothesis_unlisted(n, h))
-            unlisted += n->posterior[h];
-    if (unlisted > UNLISTED_SHARE)
-        verdict_gate(v, "a cause that is in no list is %.0f %% likely", unlisted * 100);
-    if (best != SIZE_MAX && conflict(n, best) > CONFLICT_DECIBANS)
-        verdict_gate(
-            v, "no listed cause explains all of the evidence: some of it contradicts the rest");
-}
-
 /* Looks and words alone lean; a verdict needs a recording, a measurement or an intervention. */
 static void gate_words(const struct inference *n, struct verdict *v)
 {
@@ -266,7 +234,7 @@ enum err gates_apply(const struct case_file *c, const struct inference *n, struc
         verdict_gate(v, "it depends on how common faults of each end are taken to be");
     gate_alike(n, v);
     TRY(gate_groups(n, v));
-    gate_contradiction(n, v);
+    TRY(alarms_raise(n, likeliest_of(n, END_COUNT), v));
     gate_bench(c, n, v);
     gate_words(n, v);
     if (v->leading == END_NONE && !strcmp(v->explains_complaint, "no"))

@@ -51,8 +51,10 @@ struct verdict {
     enum end
         leading; /* highest probability; end shown is "undecided" when grade is undecided */
     double probability;
-    char fault[FAULT_NAME_MAX];  /* "" where none is meant */
-    enum line line;              /* LINE_NONE likewise */
+    char fault[FAULT_NAME_MAX]; /* "" where none is meant */
+    enum line line;             /* LINE_NONE likewise */
+    double surprise; /* by how many spreads the evidence is odder than the best cause would give
+                      */
     char explains_complaint[16]; /* yes, partly, no, no-complaint */
     char summary[320];
     double end[END_COUNT];          /* sums to 1 */

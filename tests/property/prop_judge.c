@@ -337,18 +337,6 @@ static void ends_sum_to_one(void **state)
     }
 }
 
-static void run(const char *fmt, ...) PRINTF_LIKE(1, 2);
-static void run(const char *fmt, ...)
-{
-    char command[1024];
-    va_list ap;
-
-    va_start(ap, fmt);
-    vsnprintf(command, sizeof command, fmt, ap);
-    va_end(ap);
-    assert_int_equal(system(command), 0);
-}
-
 /* A section of the catalogue written down twice, each with half of its weight. */
 static void a_fault_split_in_two_changes_no_end(void **state)
 {

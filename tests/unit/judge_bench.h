@@ -35,6 +35,19 @@ static inline void judge_with(const char *text, const char *folder, const char *
     profile_path_free(path);
 }
 
+/* A shell command that must succeed. */
+static inline void run(const char *fmt, ...) PRINTF_LIKE(1, 2);
+static inline void run(const char *fmt, ...)
+{
+    char command[2048];
+    va_list ap;
+
+    va_start(ap, fmt);
+    vsnprintf(command, sizeof command, fmt, ap);
+    va_end(ap);
+    assert_int_equal(system(command), 0);
+}
+
 static inline double fault_share(const struct verdict *v, const char *fault)
 {
     for (size_t i = 0; i < v->fault_count; i++)

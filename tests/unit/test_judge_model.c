@@ -7,19 +7,10 @@
 #include "judge/catalogue.h"
 #include "judge/catalogue_check.h"
 #include "judge/world.h"
+#include "judge_bench.h"
 #include "report/report.h"
 
 #include <math.h>
-#include <setjmp.h>
-#include <stdarg.h>
-#include <stddef.h>
-#include <stdint.h>
-#include <stdio.h>
-#include <stdlib.h>
-#include <string.h>
-#include <unistd.h>
-
-#include <cmocka.h>
 
 #define SAMPLE TEST_SOURCE_DIR "/flux-samples/heron-read-conductor"
 
@@ -275,18 +266,6 @@ static void judge_to_json(const char *folder, const char *profiles, struct verdi
     assert_int_equal(report_verdict_json(v, json), ERR_OK);
     case_file_release(&c);
     profile_path_free(p);
-}
-
-static void run(const char *fmt, ...) PRINTF_LIKE(1, 2);
-static void run(const char *fmt, ...)
-{
-    char command[2048];
-    va_list ap;
-
-    va_start(ap, fmt);
-    vsnprintf(command, sizeof command, fmt, ap);
-    va_end(ap);
-    assert_int_equal(system(command), 0);
 }
 
 static void make_temp(char *path)
