@@ -66,6 +66,8 @@ enum opt {
     OPT_WIGGLE,
     OPT_CASE,
     OPT_COMPARE,
+    OPT_SHEET,
+    OPT_ARCHIVE,
     OPT_SERIAL,
     OPT_WRITTEN_BY,
     OPT_QUICK,

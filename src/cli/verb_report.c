@@ -1,6 +1,7 @@
 /* report: a case on one page of HTML. */
 #include "base/file.h"
 #include "cli/cli.h"
+#include "report/accept.h"
 #include "report/page.h"
 #include "report/text.h"
 #include "report/verdict.h"
@@ -9,6 +10,8 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/stat.h>
+
+#define SHEETS_MAX 2
 
 /* What the judge's pass over the captures leaves for the page. */
 struct kept {
@@ -122,14 +125,43 @@ static enum err weigh(const struct args *a, const struct case_file *c,
     return code;
 }
 
-/* The output is opened first: what cannot be written needs no weighing. */
-static enum err report(const struct args *a, const struct case_file *c,
-                       const struct profile_path *path, const char *out, struct answer *r,
-                       struct err_msg *e)
+/* The sheets and the archive that the call names. */
+struct beside {
+    struct accept_sheet sheet[SHEETS_MAX];
+    size_t sheets;
+    struct archive_map disk;
+    bool has_disk;
+};
+
+static enum err read_archive(const char *folder, struct archive_map *out, struct err_msg *e)
 {
-    struct out_file f;
-    TRY(spare_the_case(c, out, e));
-    TRY(out_file_open(&f, out, args_has(a, OPT_REPLACE), e));
+    struct buf path;
+    enum err code = path_join(&path, folder, "disk.json");
+    code = code == ERR_OK ? archive_map_read(path.data, out, e) : code;
+    buf_release(&path);
+    return code;
+}
+
+static enum err read_beside(const struct args *a, struct beside *b, struct err_msg *e)
+{
+    for (size_t i = 0; i < a->given_count; i++) {
+        if (a->given[i].opt != OPT_SHEET) {
+            continue;
+        }
+        if (b->sheets == SHEETS_MAX) {
+            return err_set(e, ERR_USAGE, "--sheet is given more than twice");
+        }
+        TRY(report_accept_read(a->given[i].value, &b->sheet[b->sheets], e));
+        b->sheets++;
+    }
+    b->has_disk = args_has(a, OPT_ARCHIVE);
+    return b->has_disk ? read_archive(args_value(a, OPT_ARCHIVE), &b->disk, e) : ERR_OK;
+}
+
+static enum err make(const struct args *a, const struct case_file *c,
+                     const struct profile_path *path, const struct beside *b, const char *out,
+                     struct out_file *f, struct answer *r, struct err_msg *e)
+{
     struct kept *k = kept_new(c->capture_count);
     struct verdict *v = calloc(1, sizeof *v);
     enum err code =
@@ -140,14 +172,35 @@ static enum err report(const struct args *a, const struct case_file *c,
                          .survey = k->survey,
                          .trace = (const struct trace *const *)k->trace,
                          .drawn = k->drawn,
+                         .sheet = b->sheet,
+                         .sheets = b->sheets,
+                         .disk = b->has_disk ? &b->disk : NULL,
                          .program = "whichend " WHICHEND_VERSION,
                          .verbose = args_has(a, OPT_VERBOSE)};
-        code = write_page(a, &p, out, &f, r, e);
+        code = write_page(a, &p, out, f, r, e);
         verdict_release(v);
     }
-    out_file_abort(&f);
     free(v);
     kept_free(k);
+    return code;
+}
+
+/* The output is opened first: what cannot be written needs no weighing. */
+static enum err report(const struct args *a, const struct case_file *c,
+                       const struct profile_path *path, const char *out, struct answer *r,
+                       struct err_msg *e)
+{
+    struct out_file f = {0};
+    struct beside *b = calloc(1, sizeof *b);
+    enum err code = b != NULL ? read_beside(a, b, e) : err_set(e, ERR_MEMORY, "%s", out);
+    code = code == ERR_OK ? spare_the_case(c, out, e) : code;
+    code = code == ERR_OK ? out_file_open(&f, out, args_has(a, OPT_REPLACE), e) : code;
+    code = code == ERR_OK ? make(a, c, path, b, out, &f, r, e) : code;
+    out_file_abort(&f);
+    if (b != NULL) {
+        archive_map_release(&b->disk);
+    }
+    free(b);
     return code;
 }
 

@@ -114,9 +114,10 @@ static const struct verb table[] = {
     {"report", "CASE [-o FILE.html]", "one self-contained HTML page with plots",
      "Weighs the case as judge does and writes what it found, with the case's facts and plots of every capture, to "
      "one page that needs no network and no script. Without -o it is report.html in the case's folder. The first 12 "
-     "captures are drawn; a page has at most 16 MiB.\n"
+     "captures are drawn; a page has at most 20 MiB. Beside the case it can show an acceptance sheet that accept "
+     "saved, or two compared, and what archive found on a disk.\n"
      "Exit status: 0 when the page was written, whatever the verdict on it: judge gives the verdict's.",
-     SHOWS | WRITES | OPT_BIT(OPT_VERBOSE), 1, 1, verb_report},
+     SHOWS | WRITES | OPT_BIT(OPT_VERBOSE) | OPT_BIT(OPT_SHEET) | OPT_BIT(OPT_ARCHIVE), 1, 1, verb_report},
     {"accept", "--drive PROFILE [CAPTURE...]", "acceptance test of a drive",
      "Captures of one drive become a sheet: each line a value with its uncertainty (95 %), the limit and its source, "
      "and whether it passes. What the captures do not show is said to be not measured, and why. -o saves the sheet as "

@@ -69,6 +69,8 @@ enum err report_page(const struct page *p, struct buf *out)
     TRY(page_tests(out, p));
     TRY(page_case(out, p));
     TRY(captures(p, out));
+    TRY(page_sheets(out, p));
+    TRY(page_disk(out, p));
     TRY(buf_str(out, "</main>\n<footer>\n"));
     TRY(html_elf(out, "p",
                  "Made by %s from the case's own files. Every figure is a reading of a "

@@ -6,11 +6,13 @@
 #ifndef WHICHEND_REPORT_PAGE_H
 #define WHICHEND_REPORT_PAGE_H
 
+#include "accept/sheet.h"
 #include "evidence/case_file.h"
 #include "judge/judge.h"
+#include "report/archive_map.h"
 #include "report/trace.h"
 
-#define PAGE_BYTES_MAX ((size_t)16 << 20)
+#define PAGE_BYTES_MAX ((size_t)20 << 20)
 #define PAGE_DRAWN_MAX 12 /* captures with plots; of more only the facts are listed */
 
 struct page {
@@ -19,8 +21,12 @@ struct page {
     const struct survey *survey;      /* one a capture; of those not drawn nothing is read */
     const struct trace *const *trace; /* likewise */
     size_t drawn;                     /* the first so many captures; at most PAGE_DRAWN_MAX */
-    const char *program;              /* "whichend 0.1.0" */
-    bool verbose;                     /* weights in decibans too */
+    const struct accept_sheet
+        *sheet; /* of an acceptance test, beside the case; two: compared */
+    size_t sheets;
+    const struct archive_map *disk; /* of an archive; NULL none */
+    const char *program;            /* "whichend 0.1.0" */
+    bool verbose;                   /* weights in decibans too */
 };
 
 enum err report_page(const struct page *p, struct buf *out);

@@ -1,4 +1,5 @@
 /* Plots of a page about the read signal: intervals, and its quality by cylinder and side. */
+#include "report/page_dots.h"
 #include "report/page_parts.h"
 #include "report/svg.h"
 #include "report/text.h"
@@ -142,117 +143,33 @@ enum err page_intervals(struct buf *out, const struct page_capture *c)
     return e;
 }
 
-struct quality_plot {
-    const char *kind, *title, *unit;
-    double (*value)(const struct flux_quality *q);
-    double (*uncertainty)(const struct flux_quality *q);
-    double least; /* that the axis spans */
-};
-
-static double jitter(const struct flux_quality *q)
-{
-    return q->jitter_ns;
-}
-static double jitter_u(const struct flux_quality *q)
-{
-    return q->jitter_u_ns;
-}
-static double margin(const struct flux_quality *q)
-{
-    return q->margin_percent;
-}
-static double margin_u(const struct flux_quality *q)
-{
-    return q->margin_u_percent;
-}
-
 static bool drawn(const struct place_figures *f)
 {
     return f->quality.cell_ns > 0 && f->cylinder >= 0 && (f->side == 0 || f->side == 1);
 }
 
-static enum err dots(struct buf *out, const struct survey *s, const struct quality_plot *k,
-                     const struct plot *p, int side)
-{
-    double apart = side == 0 ? -APART : APART;
-    TRY(buf_printf(out, "<path class=\"dot%d\" data-side=\"%d\" d=\"", side + 1, side));
-    for (size_t i = 0, n = 0; i < s->place_count && n < PLACES_DRAWN; i++) {
-        const struct place_figures *f = &s->place[i];
-        if (!drawn(f) || f->side != side) {
-            continue;
-        }
-        double x = axis_at(&p->x, f->cylinder + apart);
-        double y = axis_at(&p->y, k->value(&f->quality));
-        n++;
-        TRY(side == 0 ? buf_printf(out, "M%.1f %.1fa%g %g 0 1 0 %g 0a%g %g 0 1 0 -%g 0z",
-                                   x - DOT, y, DOT, DOT, 2 * DOT, DOT, DOT, 2 * DOT)
-                      : buf_printf(out, "M%.1f %.1fh%gv%gh-%gz", x - DOT, y - DOT, 2 * DOT,
-                                   2 * DOT, 2 * DOT));
-    }
-    TRY(buf_printf(out, "\"/>\n<path class=\"%s\" d=\"", side == 0 ? "one" : "two"));
-    for (size_t i = 0, n = 0; i < s->place_count && n < PLACES_DRAWN; i++) {
-        const struct place_figures *f = &s->place[i];
-        if (!drawn(f) || f->side != side) {
-            continue;
-        }
-        double v = k->value(&f->quality);
-        double u = k->uncertainty(&f->quality);
-        n++;
-        TRY(buf_printf(out, "M%.1f %.1fV%.1f", axis_at(&p->x, f->cylinder + apart),
-                       axis_at(&p->y, fmax(v - u, p->y.min)),
-                       axis_at(&p->y, fmin(v + u, p->y.max))));
-    }
-    return buf_str(out, "\"/>\n");
-}
-
-static enum err quality(struct buf *out, const struct page_capture *c,
-                        const struct quality_plot *k)
-{
-    const struct survey *s = c->survey;
-    char text[240];
-    double low = INFINITY;
-    double high = -INFINITY;
-    struct plot p = {.id = c->id,
-                     .kind = k->kind,
-                     .title = k->title,
-                     .height = 150,
-                     .x = {INFINITY, -INFINITY, 0, 0, "cylinder"},
-                     .y = {0, -INFINITY, 0, 0, k->unit}};
-    for (size_t i = 0; i < s->place_count; i++) {
-        const struct place_figures *f = &s->place[i];
-        if (drawn(f)) {
-            p.x.min = fmin(p.x.min, f->cylinder - 1);
-            p.x.max = fmax(p.x.max, f->cylinder + 1);
-            low = fmin(low, k->value(&f->quality));
-            high = fmax(high, k->value(&f->quality));
-        }
-    }
-    p.y.min = fmin(0, low);
-    p.y.max = high * 1.05;
-    axis_round(&p.y, k->least);
-    (void)snprintf(text, sizeof text,
-                   "From %.0f to %.0f %s. Filled dots: side 0, open squares: side 1; strokes: "
-                   "uncertainty at 95 %%.",
-                   low, high, k->unit);
-    TRY(plot_open(out, &p, text));
-    TRY(dots(out, s, k, &p, 0));
-    TRY(dots(out, s, k, &p, 1));
-    return svg_close(out, text);
-}
-
 enum err page_places(struct buf *out, const struct page_capture *c)
 {
-    static const struct quality_plot plots[] = {
-        {"jitter", "Jitter by cylinder and side", "ns", jitter, jitter_u, 50},
-        {"margin", "Margin by cylinder and side", "%", margin, margin_u, 50},
-    };
-    size_t count = 0;
-    for (size_t i = 0; i < c->survey->place_count; i++) {
-        count += drawn(&c->survey->place[i]);
+    const struct survey *s = c->survey;
+    struct dot *jitter = calloc(s->place_count + 1, sizeof *jitter);
+    struct dot *margin = calloc(s->place_count + 1, sizeof *margin);
+    size_t n = 0;
+    enum err e = jitter != NULL && margin != NULL ? ERR_OK : ERR_MEMORY;
+    for (size_t i = 0; e == ERR_OK && s->flux_usable && i < s->place_count; i++) {
+        const struct place_figures *f = &s->place[i];
+        const struct flux_quality *q = &f->quality;
+        if (drawn(f)) {
+            jitter[n] = (struct dot){f->cylinder, f->side, q->jitter_ns, q->jitter_u_ns};
+            margin[n] =
+                (struct dot){f->cylinder, f->side, q->margin_percent, q->margin_u_percent};
+            n++;
+        }
     }
-    if (!c->survey->flux_usable || count < 2) {
-        return ERR_OK;
-    }
-    TRY(quality(out, c, &plots[0]));
-    return quality(out, c, &plots[1]);
+    struct dots_plot j = {c->id, "jitter", "Jitter by cylinder and side", "ns", jitter, n};
+    struct dots_plot m = {c->id, "margin", "Margin by cylinder and side", "%", margin, n};
+    e = e == ERR_OK ? dots_draw(out, &j) : e;
+    e = e == ERR_OK ? dots_draw(out, &m) : e;
+    free(jitter);
+    free(margin);
+    return e;
 }

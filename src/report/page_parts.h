@@ -25,6 +25,9 @@ enum err page_case(struct buf *out, const struct page *p);
 enum err page_figures(struct buf *out, const struct page *p);
 enum err page_capture(struct buf *out, const struct page_capture *c);
 
+enum err page_sheets(struct buf *out, const struct page *p);
+enum err page_disk(struct buf *out, const struct page *p);
+
 /* Plots; each is left out where the capture cannot show it. */
 enum err page_turns(struct buf *out, const struct page_capture *c);
 enum err page_lines(struct buf *out, const struct page_capture *c);

@@ -28,8 +28,10 @@ for case in "$top"/flux-samples/*/; do
     complain "$name" "another verdict than judge"
   xmllint --noout --nonet "$page" || complain "$name" "not well-formed"
   tidy -quiet -errors "$page" >"$work/tidy" 2>&1 || { cat "$work/tidy"; complain "$name" "tidy finds fault"; }
-  "$whichend" report "$case" -o "$work/again.html" --replace >"$work/text"
-  cmp "$page" "$work/again.html" || complain "$name" "another page from the same case"
+  if [ $count -le 3 ]; then
+    "$whichend" report "$case" -o "$work/again.html" --replace >"$work/text"
+    cmp "$page" "$work/again.html" || complain "$name" "another page from the same case"
+  fi
   # nothing from outside: the one address on the page is the name of a language
   if sed 's,xmlns="http://www.w3.org/[0-9a-z/]*",,g' "$page" |
     grep -nEi '<script|<link|<img|<iframe|<object|https?:|src=|url\(|@import| on[a-z]+='; then

@@ -168,6 +168,48 @@ static void full_case(struct case_file *c, const struct profile_path *path)
     buf_release(&text);
 }
 
+static struct accept_sheet *full_sheets(void)
+{
+    struct accept_sheet *s = calloc(2, sizeof *s);
+    assert_non_null(s);
+    for (int k = 0; k < 2; k++) {
+        fill(s[k].source, sizeof s[k].source);
+        s[k].place_count = ACCEPT_PLACES_MAX;
+        for (int i = 0; i < ACCEPT_PLACES_MAX; i++) {
+            s[k].place[i] = (struct accept_place){
+                .cylinder = i / 2, .side = i % 2, .margin_ns = 700, .margin_u_ns = 3};
+        }
+        for (int i = 0; i < ACCEPT_ITEMS; i++) {
+            struct accept_line *l = &s[k].line[i];
+            l->state = ACCEPT_PASS;
+            l->has_value = l->has_limit = l->has_shop = true;
+            fill(l->text, sizeof l->text);
+            fill(l->limit.source, sizeof l->limit.source);
+            fill(l->shop.source, sizeof l->shop.source);
+        }
+    }
+    return s;
+}
+
+static struct archive_map full_disk(void)
+{
+    struct archive_map m = {.told_count = ARCHIVED_TOLD_MAX,
+                            .pass_count = ARCHIVED_PASSES_MAX,
+                            .sector_count = ARCHIVED_SECTORS_MAX};
+    m.sector = calloc(m.sector_count, sizeof m.sector[0]);
+    assert_non_null(m.sector);
+    for (int i = 0; i < ARCHIVED_SECTORS_MAX; i++) {
+        m.sector[i] = (struct archived_sector){i / 128, i / 64 % 2, i % 64, "damaged", false};
+    }
+    for (int i = 0; i < ARCHIVED_TOLD_MAX; i++) {
+        fill(m.told[i].value, sizeof m.told[i].value);
+    }
+    for (int i = 0; i < ARCHIVED_PASSES_MAX; i++) {
+        fill(m.pass[i].value, sizeof m.pass[i].value);
+    }
+    return m;
+}
+
 static void the_most_that_can_be_given_stays_below_the_ceiling(void **state)
 {
     static struct survey survey[PAGE_DRAWN_MAX];
@@ -188,13 +230,26 @@ static void the_most_that_can_be_given_stays_below_the_ceiling(void **state)
     }
     assert_int_equal(profile_path_make(NULL, &path, &e), ERR_OK);
     full_case(&c, path);
-    struct page p = {&c, v, survey, trace, PAGE_DRAWN_MAX, "whichend", true};
+    struct accept_sheet *sheet = full_sheets();
+    struct archive_map disk = full_disk();
+    struct page p = {.c = &c,
+                     .v = v,
+                     .survey = survey,
+                     .trace = trace,
+                     .drawn = PAGE_DRAWN_MAX,
+                     .sheet = sheet,
+                     .sheets = 2,
+                     .disk = &disk,
+                     .program = "whichend",
+                     .verbose = true};
     buf_init(&out, PAGE_BYTES_MAX);
     assert_int_equal(report_page(&p, &out), ERR_OK);
     print_message("the fullest page: %zu bytes of %zu\n", out.len, PAGE_BYTES_MAX);
     assert_true(out.len > PAGE_BYTES_MAX / 2); /* it was full indeed */
     assert_non_null(strstr(out.data, "</html>"));
     buf_release(&out);
+    free(sheet);
+    archive_map_release(&disk);
     case_file_release(&c);
     profile_path_free(path);
     verdict_release(v);
