@@ -132,7 +132,8 @@ static enum err add_restore(const struct feature_from *f, struct feature_list *l
     int answer = 0;
     struct feature *n;
 
-    if (!feature_recorded(f, SIG_STEP) || !feature_recorded(f, SIG_TRK00))
+    if (!feature_recorded(f, SIG_STEP) || !feature_recorded(f, SIG_DIR) ||
+        !feature_recorded(f, SIG_TRK00))
         return ERR_OK;
     if (b->longest_out_without_trk00 >= limit_run(f))
         answer = 2;

@@ -268,23 +268,32 @@ static enum err row_fill(const struct inference *n, size_t h, int run, unsigned 
     return ERR_OK;
 }
 
+static enum err evaluate_signals(const struct inference *n, size_t h, int run,
+                                 const struct play *begun, unsigned base)
+{
+    struct world w;
+
+    for (unsigned signal = 0; signal <= UNTOLD_SIGNAL; signal += UNTOLD_POOR) {
+        double chance = world_play(begun, base | signal, &w);
+
+        if (chance >= CHOICE_MIN)
+            TRY(row_fill(n, h, run, base | signal, &w, chance));
+        if (w.play.signal >= 1)
+            break;
+    }
+    return ERR_OK;
+}
+
 static enum err evaluate_run(const struct inference *n, size_t h, int run,
                              const struct state *state)
 {
+    unsigned plugs = state->plug == PLUG_ROW ? UNTOLD_PLUG : 0;
     struct play begun;
-    struct world w;
 
     world_begin(state, &n->g->setting[run], &begun);
-    for (unsigned base = 0; base < UNTOLD_POOR; base++) {
-        for (unsigned signal = 0; signal <= UNTOLD_SIGNAL; signal += UNTOLD_POOR) {
-            double chance = world_play(&begun, base | signal, &w);
-
-            if (chance >= CHOICE_MIN)
-                TRY(row_fill(n, h, run, base | signal, &w, chance));
-            if (w.play.signal >= 1)
-                break;
-        }
-    }
+    for (unsigned plug = 0; plug <= plugs; plug += UNTOLD_PLUG)
+        for (unsigned base = 0; base < UNTOLD_POOR; base++)
+            TRY(evaluate_signals(n, h, run, &begun, plug | base));
     return ERR_OK;
 }
 

@@ -97,7 +97,8 @@ enum {
     UNTOLD_NOISE = 512,  /* noise, */
     UNTOLD_SILENT = 768, /* or nothing; else clean */
     UNTOLD_SIGNAL = 768,
-    UNTOLD_COMBINATIONS = 1024
+    UNTOLD_PLUG = 1024, /* a plug that is off by a row is the machine's; only where one is */
+    UNTOLD_COMBINATIONS = 2048
 };
 
 /* Apply one effect ("conductor INDEX open") to a state; line is what '*' stands for (signal,

@@ -91,12 +91,21 @@ static enum rx by_mode(unsigned char mode, enum rx otherwise)
     return mode == MODE_DEAD ? RX_NEVER : mode == MODE_STUCK ? RX_STUCK : otherwise;
 }
 
+bool play_row_at(const struct play *p, enum tap at)
+{
+    bool machine = p->untold & UNTOLD_PLUG;
+
+    return p->f->plug == PLUG_ROW && machine == (at == TAP_MACHINE_END);
+}
+
+/* From the machine into the drive. */
 static enum rx through_plug(const struct play *p, enum rx otherwise)
 {
     switch (p->f->plug) {
     case PLUG_REVERSED:
         return RX_STUCK;
-    case PLUG_ROW:
+    case PLUG_ROW: /* signal pins on the grounds' row; their conductors hang free */
+        return play_row_at(p, TAP_DRIVE_END) ? RX_STUCK : RX_NEVER;
     case PLUG_PAIR:
     case PLUG_UNPLUGGED:
         return RX_NEVER;
@@ -109,7 +118,7 @@ static enum rx through_plug(const struct play *p, enum rx otherwise)
 enum rx rx_machine_plug(const struct play *p, enum sig s)
 {
     enum rx r = touched(p, s, by_mode(p->f->machine_out[s], p->f->machine ? RX_NEVER : RX_OK));
-    bool tied = p->f->plug == PLUG_REVERSED || p->f->plug == PLUG_ROW;
+    bool tied = p->f->plug == PLUG_REVERSED || play_row_at(p, TAP_MACHINE_END);
 
     return tied || p->f->conductor[s] == MODE_STUCK ? RX_STUCK : r;
 }
@@ -131,7 +140,8 @@ enum rx rx_drive_plug(const struct play *p, enum sig s)
     enum rx r = by_mode(p->f->drive_out[s], RX_OK);
 
     r = touched(p, s, r);
-    if (p->f->conductor[s] == MODE_STUCK || p->f->plug == PLUG_REVERSED)
+    if (p->f->conductor[s] == MODE_STUCK || p->f->plug == PLUG_REVERSED ||
+        play_row_at(p, TAP_DRIVE_END))
         return RX_STUCK;
     return r;
 }
@@ -140,8 +150,17 @@ enum rx rx_in_machine(const struct play *p, enum sig s)
 {
     enum rx r = by_mode(p->f->conductor[s], rx_drive_plug(p, s));
 
-    r = p->f->plug == PLUG_ROW ? RX_STUCK : through_plug(p, r);
+    if (p->f->plug == PLUG_ROW)
+        r = play_row_at(p, TAP_MACHINE_END) ? RX_STUCK : RX_NEVER;
+    else
+        r = through_plug(p, r);
     return by_mode(p->f->machine_in[s], r);
+}
+
+/* A supply that breaks down may do so before the motor turns, or now and then while it does. */
+static bool gives_way(const struct play *p)
+{
+    return p->f->sags && !(p->untold & UNTOLD_LATE);
 }
 
 static void play_drive(struct play *p)
@@ -151,7 +170,7 @@ static void play_drive(struct play *p)
 
     p->alive = !f->no_5v && !f->drive;
     p->selected = !p->alive || f->strap || sel == RX_NEVER ? 0 : sel == RX_NOISY ? 0.5 : 1;
-    p->turning = p->alive && !(f->no_12v) && f->spin != SPIN_STILL &&
+    p->turning = p->alive && !(f->no_12v) && f->spin != SPIN_STILL && !gives_way(p) &&
                  (!p->s->has_motor || mot != RX_NEVER);
     p->turns = p->turning ? 1 : 0;
     if (f->medium == MEDIUM_ABSENT)
@@ -167,14 +186,17 @@ static void play_drive(struct play *p)
 }
 
 /* Choices that differ in nothing here are counted once: going on matters where a restore fails,
- * setting in late where a gate is held on. */
+ * setting in late where a gate is held on or a supply gives way. */
 static double choice_chance(const struct play *p)
 {
     bool waits = p->untold & UNTOLD_WAITS;
     bool fails =
         !waits && (p->out_steps == 2 || p->refused || (!p->restored && !p->f->machine));
-    bool gate = p->in[SIG_WGATE] == RX_STUCK;
+    bool late = p->untold & UNTOLD_LATE;
     double chance = untold_chance(p->s, p->untold) * p->signal * p->write_choice;
+
+    if (p->f->plug == PLUG_ROW)
+        chance *= 0.5;
 
     if (p->blind && !p->f->machine)
         chance *= waits ? 0.45 : 0.55;
@@ -184,9 +206,11 @@ static double choice_chance(const struct play *p)
         chance *= p->untold & UNTOLD_GOES_ON ? 0.4 : 0.6;
     else if (p->untold & UNTOLD_GOES_ON)
         return 0;
-    if (gate)
-        chance *= p->untold & UNTOLD_LATE ? 0.3 : 0.7;
-    else if (p->untold & UNTOLD_LATE)
+    if (p->in[SIG_WGATE] == RX_STUCK)
+        chance *= late ? 0.3 : 0.7;
+    else if (p->f->sags)
+        chance *= late ? 0.65 : 0.35;
+    else if (late)
         return 0;
     return chance;
 }
@@ -242,22 +266,24 @@ void world_begin(const struct state *state, const struct setting *setting, struc
 /* Choices that are none in this play, seen before it is played. */
 static bool no_choice(const struct play *p, unsigned untold)
 {
-    return ((untold & UNTOLD_LATE) && p->in[SIG_WGATE] != RX_STUCK) ||
+    return ((untold & UNTOLD_PLUG) && p->f->plug != PLUG_ROW) ||
+           ((untold & UNTOLD_LATE) && p->in[SIG_WGATE] != RX_STUCK && !p->f->sags) ||
            ((untold & UNTOLD_WRITES) && !p->writes);
 }
 
 double world_play(const struct play *begun, unsigned untold, struct world *out)
 {
+    bool as_it_goes = begun->f->join_a >= 0 || begun->f->plug == PLUG_ROW;
     struct play p;
     double chance;
 
     out->play.signal = 1;
-    if (begun->f->join_a < 0 && no_choice(begun, untold))
+    if (!as_it_goes && no_choice(begun, untold))
         return 0;
     p = *begun;
     p.untold = untold;
-    if (p.f->join_a >= 0) {
-        play_lines(&p); /* what a touching line does depends on the session */
+    if (as_it_goes) {
+        play_lines(&p); /* what a touching line does depends on the choice */
         if (no_choice(&p, untold))
             return 0;
     }

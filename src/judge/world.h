@@ -73,6 +73,7 @@ enum rx rx_machine_to_drive(const struct play *p, enum sig s);
 enum rx rx_drive_plug(const struct play *p, enum sig s);
 enum rx rx_in_machine(const struct play *p, enum sig s);
 
+bool play_row_at(const struct play *p, enum tap at); /* is the plug there off by a row? */
 bool play_joined(const struct play *p, enum sig a, enum sig b); /* do these two lines touch? */
 void play_head(struct play *p);
 void play_read(struct play *p);

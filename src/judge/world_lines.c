@@ -114,8 +114,8 @@ static void machine_line(const struct play *p, enum sig s, struct world *w)
 {
     const struct state *f = p->f;
     struct pattern ok = f->machine ? never() : driven(p, s);
-    bool tied =
-        f->plug == PLUG_REVERSED || f->plug == PLUG_ROW || f->conductor[s] == MODE_STUCK;
+    bool tied = f->plug == PLUG_REVERSED || play_row_at(p, TAP_MACHINE_END) ||
+                f->conductor[s] == MODE_STUCK;
 
     if (f->machine_out[s] == MODE_DEAD)
         ok = never();
@@ -137,7 +137,7 @@ static void machine_line(const struct play *p, enum sig s, struct world *w)
     if (f->plug == PLUG_PAIR)
         w->drive[s] = make(0.5, 0.38, 0.06, 0.06);
     if (f->plug == PLUG_ROW)
-        w->drive[s] = make(0.6, 0.02, 0.37, 0.01);
+        w->drive[s] = tied ? never() : always();
     if (f->twist && (s == SIG_SEL || s == SIG_MOT))
         w->drive[s] = make(0.6, 0.25, 0.14, 0.01);
 }
@@ -212,8 +212,10 @@ static void drive_line(const struct play *p, enum sig s, struct world *w)
     if (f->plug == PLUG_REVERSED)
         w->machine[s] = w->drive[s] = always();
     if (f->plug == PLUG_ROW) {
-        w->machine[s] = always();
-        w->drive[s] = make(0.6, 0.02, 0.37, 0.01);
+        bool at_machine = play_row_at(p, TAP_MACHINE_END);
+
+        w->machine[s] = at_machine ? always() : never();
+        w->drive[s] = at_machine ? never() : always();
     }
     if (f->contact)
         w->machine[s] = mix(w->machine[s], erratic(), 0.1);
