@@ -10,7 +10,10 @@
 
 enum err measure_speed_text(const struct survey *s, struct buf *out);
 enum err measure_signal_text(const struct survey *s, struct buf *out);
-/* Tables by cylinder, side and angle; nothing where one place alone was seen. */
+/* Sectors by cylinder. */
+enum err measure_tracks_text(const struct survey *s, const struct text_style *st,
+                             struct buf *out);
+/* The read signal by angle, and by cylinder where more than one place was seen. */
 enum err measure_places_text(const struct survey *s, const struct text_style *st,
                              struct buf *out);
 

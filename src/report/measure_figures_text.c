@@ -1,5 +1,4 @@
-/* `whichend measure` for people: speed inside the turn, and the read signal by place and angle.
- */
+/* `whichend measure` for people: speed inside the turn, and the read signal as a whole. */
 #include "report/measure.h"
 
 #include <inttypes.h>
@@ -108,8 +107,8 @@ enum err measure_speed_text(const struct survey *s, struct buf *out)
     return variation(s, out);
 }
 
-/* Jitter and margin of one side, its places weighed by their transitions. */
-static enum err side_text(const struct survey *s, int side, struct buf *out)
+/* One side, its places weighed by their transitions: a row. */
+static enum err side_row(const struct survey *s, int side, struct buf *out)
 {
     double weight = 0;
     double jitter = 0;
@@ -117,7 +116,6 @@ static enum err side_text(const struct survey *s, int side, struct buf *out)
     double asymmetry = 0;
     int64_t extra = 0;
     int64_t lost = 0;
-    char lead[16];
     for (size_t i = 0; i < s->place_count; i++) {
         const struct place_figures *p = &s->place[i];
         if (p->side != side || p->quality.cell_ns <= 0) {
@@ -134,11 +132,8 @@ static enum err side_text(const struct survey *s, int side, struct buf *out)
     if (weight <= 0) {
         return ERR_OK;
     }
-    (void)snprintf(lead, sizeof lead, "  side %d", side);
-    return text_wrapf(out, 0, lead, MEASURE_HANG,
-                      "jitter %.0f ns, margin %.0f %%, asymmetry %.0f ns; per million: %.0f "
-                      "extra pulses, %.0f dropouts",
-                      sqrt(jitter / weight), margin / weight, asymmetry / weight,
+    return buf_printf(out, "%*s%4d %6.0f ns %6.0f %% %8.0f ns %19.0f %6.0f\n", MEASURE_HANG, "",
+                      side, sqrt(jitter / weight), margin / weight, asymmetry / weight,
                       1e6 * (double)extra / weight, 1e6 * (double)lost / weight);
 }
 
@@ -175,75 +170,11 @@ enum err measure_signal_text(const struct survey *s, struct buf *out)
     TRY(text_wrapf(out, 0, "", MEASURE_HANG, "%" PRId64 " extra pulses, %" PRId64 " dropouts",
                    extra, lost));
     if (side[0] && side[1]) {
-        TRY(side_text(s, 0, out));
-        TRY(side_text(s, 1, out));
-    }
-    return ERR_OK;
-}
-
-static enum err angle_row(const struct survey *s, int side, struct buf *out)
-{
-    double marks = 0;
-    double n = 0;
-    for (int i = 0; i < ANGLE_PARTS; i++) {
-        n += (double)s->angle[side][i].transitions;
-        marks += (double)(s->angle[side][i].shorter + s->angle[side][i].longer);
-    }
-    if (n <= 0) {
-        return ERR_OK;
-    }
-    TRY(buf_printf(out, "  side %d jitter %%", side));
-    for (int i = 0; i < ANGLE_PARTS; i++) {
-        double j = s->angle[side][i].jitter_percent;
-        TRY(j > 0 ? buf_printf(out, "%4.0f", j) : buf_str(out, "   -"));
-    }
-    TRY(buf_str(out, "\n"));
-    if (marks <= 0) {
-        return ERR_OK;
-    }
-    TRY(buf_str(out, "     out of code"));
-    for (int i = 0; i < ANGLE_PARTS; i++) {
-        int64_t odd = s->angle[side][i].shorter + s->angle[side][i].longer;
-        TRY(odd < 1000 ? buf_printf(out, "%4" PRId64, odd) : buf_str(out, " >1k"));
-    }
-    return buf_str(out, "\n");
-}
-
-static enum err place_row(const struct place_figures *p, struct buf *out)
-{
-    const struct flux_quality *q = &p->quality;
-    TRY(buf_printf(out, "  %3" PRId32 "/%" PRId32, p->cylinder, p->side));
-    if (q->cell_ns <= 0) {
-        return buf_str(out, "   no clock\n");
-    }
-    TRY(buf_printf(out, "%8.0f +/-%3.0f%7.0f +/-%3.0f%8.0f%8.0f%8" PRId64 "%8" PRId64,
-                   q->jitter_ns, q->jitter_u_ns, q->margin_percent, q->margin_u_percent,
-                   q->asymmetry_ns, q->peak_shift_ns, p->shorter, p->longer));
-    return p->first_id.count > 0 ? buf_printf(out, "%8.0f\n", p->first_id.mean_us)
-                                 : buf_str(out, "       -\n");
-}
-
-enum err measure_places_text(const struct survey *s, const struct text_style *st,
-                             struct buf *out)
-{
-    if (!s->flux_usable || s->flux.cell_ns <= 0) {
-        return ERR_OK;
-    }
-    if (s->angle_known) {
-        TRY(text_heading(out, st,
-                         "by angle (sixteenths of a turn from the index; jitter in % of a "
-                         "cell)"));
-        TRY(angle_row(s, 0, out));
-        TRY(angle_row(s, 1, out));
-    }
-    if (s->place_count < 2) {
-        return ERR_OK;
-    }
-    TRY(text_heading(out, st, "read signal (cylinder/side)"));
-    TRY(buf_str(out, "          jitter ns      margin %   asym.ns shift ns   extra    lost  "
-                     "id. us\n"));
-    for (size_t i = 0; i < s->place_count; i++) {
-        TRY(place_row(&s->place[i], out));
+        TRY(buf_printf(out,
+                       "%*sside    jitter   margin   asymmetry  per million: extra   lost\n",
+                       MEASURE_HANG, ""));
+        TRY(side_row(s, 0, out));
+        TRY(side_row(s, 1, out));
     }
     return ERR_OK;
 }

@@ -6,8 +6,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#define HANG             MEASURE_HANG
-#define NUMBERS_TEXT_MAX 400
+#define HANG       MEASURE_HANG
+#define LINES_HANG 18
 
 static enum err lead(const char *capture_name, const struct survey *s,
                      const struct text_style *st, struct buf *out)
@@ -70,28 +70,48 @@ static enum err index_text(const struct survey *s, struct buf *out)
                : ERR_OK;
 }
 
+static enum err line_row(const struct line_stats *x, enum line line, struct buf *out)
+{
+    double known = (double)(x->low_ns + x->high_ns);
+    char edges[TEXT_COUNT_MAX];
+    TRY(buf_printf(out, "  %-11s %-13s", line_name(line), line_state_name(x->state)));
+    if (known > 0) {
+        TRY(buf_printf(out, "%12s edges   active %7.3f %%", text_count(x->edges, edges),
+                       100 * (double)x->low_ns / known));
+    }
+    if (x->glitches > 0) {
+        TRY(buf_printf(out, "   %s glitches", text_count(x->glitches, edges)));
+    }
+    return buf_str(out, "\n");
+}
+
+/* All lines in one state, by their names alone. */
+static enum err still_lines(const struct survey *s, enum line_state state, struct buf *out)
+{
+    char names[LINE_COUNT * 12] = "";
+    size_t at = 0;
+    for (int l = 0; l < LINE_COUNT; l++) {
+        const struct line_stats *x = &s->story.line[l];
+        if ((s->info.lines & LINE_BIT(l)) && x->state == state && x->edges == 0) {
+            at += (size_t)snprintf(names + at, sizeof names - at, "%s%s", at > 0 ? " " : "",
+                                   line_name((enum line)l));
+        }
+    }
+    return at > 0 ? text_wrap(out, 2, line_state_name(state), LINES_HANG, names) : ERR_OK;
+}
+
+/* Lines that move have a row each. */
 static enum err lines(const struct survey *s, const struct text_style *st, struct buf *out)
 {
     TRY(text_heading(out, st, "lines"));
     for (int l = 0; l < LINE_COUNT; l++) {
-        const struct line_stats *x = &s->story.line[l];
-        double known = (double)(x->low_ns + x->high_ns);
-        char edges[TEXT_COUNT_MAX];
-        if (!(s->info.lines & LINE_BIT(l))) {
-            continue;
+        if ((s->info.lines & LINE_BIT(l)) && s->story.line[l].edges > 0) {
+            TRY(line_row(&s->story.line[l], (enum line)l, out));
         }
-        TRY(buf_printf(out, "  %-11s %-13s", line_name((enum line)l),
-                       line_state_name(x->state)));
-        if (known > 0) {
-            TRY(buf_printf(out, "%12s edges   active %7.3f %%", text_count(x->edges, edges),
-                           100 * (double)x->low_ns / known));
-        }
-        if (x->glitches > 0) {
-            TRY(buf_printf(out, "   %s glitches", text_count(x->glitches, edges)));
-        }
-        TRY(buf_str(out, "\n"));
     }
-    return ERR_OK;
+    TRY(still_lines(s, LINE_NEVER_ACTIVE, out));
+    TRY(still_lines(s, LINE_ALWAYS_ACTIVE, out));
+    return still_lines(s, LINE_NOT_RECORDED, out);
 }
 
 static enum err flux(const struct survey *s, struct buf *out)
@@ -131,90 +151,6 @@ static enum err supply(const struct survey *s, struct buf *out)
     return ERR_OK;
 }
 
-/* "1 2 3 9": sector numbers in the order on the track. */
-static const char *numbers(const struct track *t, bool bad_only, char out[NUMBERS_TEXT_MAX])
-{
-    size_t at = 0;
-    out[0] = '\0';
-    for (size_t i = 0; i < t->sector_count && at + 40 < NUMBERS_TEXT_MAX; i++) {
-        const struct track_sector *s = &t->sector[i];
-        bool bad = !s->id_good || s->data != FIELD_GOOD;
-        int n = 0;
-        if (bad_only && s->id_good && s->data == FIELD_REPAIRED) {
-            n = snprintf(out + at, NUMBERS_TEXT_MAX - at, "%s%d (repaired, %" PRId32 " cells)",
-                         at > 0 ? ", " : "", s->sector, s->changed);
-        } else if (bad_only && bad) {
-            n = snprintf(out + at, NUMBERS_TEXT_MAX - at, "%s%d (%s)", at > 0 ? ", " : "",
-                         s->sector,
-                         !s->id_good ? "identifier damaged" : field_state_name(s->data));
-        } else if (!bad_only) {
-            n = snprintf(out + at, NUMBERS_TEXT_MAX - at, "%s%d", at > 0 ? " " : "", s->sector);
-        }
-        at += (size_t)n;
-    }
-    return out;
-}
-
-/* What a track without a sector is, if it is nothing of FM or MFM. */
-static const char *bare_words(const struct track *t)
-{
-    switch (t->quality.encoding) {
-    case ENC_NONE:
-        return "nothing recorded";
-    case ENC_UNSTEADY:
-        return "pulses without a clock, as where nothing was formatted";
-    case ENC_REGULAR_OTHER:
-        return "a regular code that is neither FM nor MFM";
-    case ENC_FM:
-        return "FM without identifiers";
-    case ENC_MFM:
-        return "MFM without identifiers";
-    case ENC_MIXED:
-        break;
-    }
-    return "FM and MFM without identifiers";
-}
-
-static enum err track(const struct track *t, struct buf *out)
-{
-    char lead_text[40];
-    char list[NUMBERS_TEXT_MAX];
-    size_t good = 0;
-    size_t foreign = 0;
-    size_t twice = 0;
-    size_t deleted = 0;
-    for (size_t i = 0; i < t->sector_count; i++) {
-        good += t->sector[i].id_good && t->sector[i].data == FIELD_GOOD;
-        twice += t->sector[i].twice;
-        deleted += t->sector[i].deleted;
-        foreign += t->sector[i].id_good &&
-                   (t->sector[i].cylinder != t->cylinder || t->sector[i].side != t->side);
-    }
-    (void)snprintf(lead_text, sizeof lead_text, "%2" PRId32 "/%" PRId32, t->cylinder, t->side);
-    if (t->sector_count == 0) {
-        return text_wrapf(out, 2, lead_text, HANG, "no sector in %.1f turns: %s",
-                          t->revolutions, bare_words(t));
-    }
-    TRY(text_wrapf(out, 2, lead_text, HANG, "%zu of %zu sectors good, %.1f turns: %s", good,
-                   t->sector_count, t->revolutions, numbers(t, false, list)));
-    if (good < t->sector_count) {
-        TRY(text_wrapf(out, 2, "", HANG, "not good: %s", numbers(t, true, list)));
-    }
-    if (foreign > 0) {
-        TRY(text_wrapf(out, 2, "", HANG, "%zu identifier%s another cylinder or side", foreign,
-                       foreign == 1 ? " names" : "s name"));
-    }
-    if (twice > 0) {
-        TRY(text_wrapf(out, 2, "", HANG, "%zu identifier%s more than once a turn", twice,
-                       twice == 1 ? " comes" : "s come"));
-    }
-    if (deleted > 0) {
-        TRY(text_wrapf(out, 2, "", HANG, "%zu sector%s marked as deleted data", deleted,
-                       deleted == 1 ? " is" : "s are"));
-    }
-    return ERR_OK;
-}
-
 enum err report_measure_text(const char *capture_name, const struct survey *s,
                              const struct text_style *st, struct buf *out)
 {
@@ -225,12 +161,7 @@ enum err report_measure_text(const char *capture_name, const struct survey *s,
     TRY(flux(s, out));
     TRY(supply(s, out));
     TRY(lines(s, st, out));
-    if (s->track_count > 0) {
-        TRY(text_heading(out, st, "tracks (cylinder/side)"));
-    }
-    for (size_t i = 0; i < s->track_count; i++) {
-        TRY(track(&s->track[i], out));
-    }
+    TRY(measure_tracks_text(s, st, out));
     TRY(measure_places_text(s, st, out));
     if (s->warning_count > 0) {
         TRY(text_heading(out, st, "mind"));
