@@ -59,6 +59,8 @@ bool archive_sector_sure(const struct archive_sector *s);
 /* Why a sector whose check bytes agreed does not count as good; "" else. */
 const char *archive_sector_doubt(const struct archive_sector *s);
 
+size_t archive_sector_bytes(const struct archive_sector *s);
+
 /* Where in the track store a sector lies: cylinder and side, or a spot not yet resolved. */
 struct archive_key {
     int32_t at[4];
@@ -95,6 +97,8 @@ enum err archive_track_merge(struct archive_tracks *t, struct archive_track *int
 /* Put one sector into a track, as archive_track_merge does; copied. */
 enum err archive_sector_merge(struct archive_tracks *t, struct archive_track *into,
                               const struct archive_sector *from);
+/* A whole track, in place of what is known of it; copied. */
+enum err archive_track_set(struct archive_tracks *t, const struct archive_track *track);
 /* Nothing that was read there counts any more. */
 void archive_track_forget(struct archive_tracks *t, struct archive_track *track);
 void archive_tracks_release(struct archive_tracks *t);
@@ -102,9 +106,12 @@ void archive_tracks_release(struct archive_tracks *t);
 /* One recording that sectors came from. */
 #define ARCHIVE_TEXT_MAX 200
 struct archive_pass {
-    char file[ARCHIVE_TEXT_MAX]; /* name as given */
-    char from[16];               /* "capture" or "adapter" */
-    char utc[24];                /* when it was taken in, 2001-02-03T04:05:06Z */
+    char file[ARCHIVE_TEXT_MAX];     /* name as given */
+    char from[16];                   /* "capture" or "adapter" */
+    char affirmed[ARCHIVE_TEXT_MAX]; /* adapter: what the person said of drive and disk */
+    char checked[ARCHIVE_TEXT_MAX];  /* adapter: what was seen of them */
+    char risk[ARCHIVE_TEXT_MAX];     /* why it went on without; "" where it did not */
+    char utc[24];                    /* when it was taken in, 2001-02-03T04:05:06Z */
     char detail[ARCHIVE_TEXT_MAX];
     double seconds;
     uint64_t print; /* of the times of its identifiers: the same recording again has the same */

@@ -8,7 +8,6 @@
 #define ARCHIVE_BYTES_MAX     ((size_t)64 << 20)
 #define ARCHIVE_SUM_BYTES_MAX ((size_t)24 << 20)
 
-size_t archive_sector_bytes(const struct archive_sector *s);
 /* A sector of which nothing is known but its identifier. */
 void archive_sector_begin(struct archive_sector *s, const struct archive_sector *like);
 enum err archive_sector_read(struct archive_tracks *t, struct archive_sector *s,

@@ -241,6 +241,20 @@ static void extent_of(const struct archive_tracks *t, const struct common *c,
     }
 }
 
+/* Tracks that the image does not reach hold nothing but such sectors. */
+static enum err outside_tracks(struct archive_layout *l, const struct common *c,
+                               const struct archive_tracks *t)
+{
+    for (size_t i = 0; i < t->count; i++) {
+        const struct archive_track *k = &t->track[i];
+        if (k->key.at[0] < l->cylinders && k->key.at[1] < l->sides)
+            continue;
+        for (size_t n = 0; n < k->count; n++)
+            TRY(outside_add(l, k, &k->sector[n], why_outside(c, k, &k->sector[n])));
+    }
+    return ERR_OK;
+}
+
 enum err archive_layout_make(const struct archive *a, const struct archive_extent *least,
                              struct archive_layout *out)
 {
@@ -258,6 +272,8 @@ enum err archive_layout_make(const struct archive *a, const struct archive_exten
     for (int32_t cylinder = 0; e == ERR_OK && cylinder < l.cylinders; cylinder++)
         for (int32_t side = 0; e == ERR_OK && side < l.sides; side++)
             e = place_add(&l, &c, &a->tracks, cylinder, side);
+    if (e == ERR_OK)
+        e = outside_tracks(&l, &c, &a->tracks);
     for (int n = NUMBERS; n-- > 0;) {
         l.sectors += c.wanted[n];
         l.first_number = c.wanted[n] ? (uint8_t)n : l.first_number;

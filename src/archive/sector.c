@@ -257,6 +257,8 @@ enum err archive_sector_take(struct archive_tracks *t, struct archive_sector *s,
     if (from->content != CONTENT_AGREED)
         return merge_rest(t, s, from);
     TRY(agreed(t, s, from));
+    if (from->rival == NULL)
+        s->contradicted += from->contradicted;
     if (from->contradicted > 0 && from->rival != NULL) {
         struct archive_sector other = *from;
         other.bytes = from->rival;

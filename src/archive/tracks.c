@@ -112,6 +112,17 @@ enum err archive_track_merge(struct archive_tracks *t, struct archive_track *int
     return ERR_OK;
 }
 
+enum err archive_track_set(struct archive_tracks *t, const struct archive_track *track)
+{
+    struct archive_track *into = NULL;
+    TRY(archive_track_at(t, &track->key, &into));
+    if (into == NULL)
+        return ERR_OK;
+    archive_track_forget(t, into);
+    into->turns = 0;
+    return archive_track_merge(t, into, track);
+}
+
 void archive_track_forget(struct archive_tracks *t, struct archive_track *track)
 {
     for (size_t i = 0; i < track->count; i++)
@@ -147,6 +158,9 @@ enum err archive_warn(struct archive *a, const char *fmt, ...)
     va_start(ap, fmt);
     (void)vsnprintf(text, sizeof text, fmt, ap);
     va_end(ap);
+    for (size_t i = 0; i < a->warning_count; i++)
+        if (strcmp(a->warning[i], text) == 0)
+            return ERR_OK;
     TRY(array_grow((void **)&a->warning, &a->warning_cap, a->warning_count + 1,
                    sizeof a->warning[0], WARNINGS_MAX));
     char *copy = strdup(text);

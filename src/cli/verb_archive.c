@@ -8,7 +8,7 @@
 #include <string.h>
 
 static enum err take_capture(const struct args *a, const char *name,
-                             const struct profile *drive, struct archive *into,
+                             const struct profile *drive, struct archive_folder *f,
                              struct err_msg *e)
 {
     struct survey_options o = {.drive = drive, .stop = &stop_asked, .progress = progress_share};
@@ -16,6 +16,8 @@ static enum err take_capture(const struct args *a, const char *name,
     struct line_map map = {0};
     struct progress p;
     struct capture *c = NULL;
+    if (archive_folder_own(f, name))
+        return archive_warn(&f->archive, "%s: this archive made it and holds it already", name);
     enum err code = args_line_map(a, &map, e);
     if (code == ERR_OK)
         code = capture_open(name, &map, &c, e);
@@ -25,7 +27,7 @@ static enum err take_capture(const struct args *a, const char *name,
     (void)snprintf(pass.detail, sizeof pass.detail, "%s", capture_info(c)->detail);
     progress_begin(&p, a, "reading");
     o.progress_ctx = &p;
-    code = archive_capture(into, c, &o, &pass, e);
+    code = archive_capture(&f->archive, c, &o, &pass, e);
     progress_end(&p);
     capture_close(c);
     return code;
@@ -42,7 +44,7 @@ static enum err take_captures(const struct args *a, struct archive_folder *f, st
         code = code == ERR_OK ? profile_load(path, PROFILE_DRIVE, name, &drive, e) : code;
     }
     for (size_t i = 0; code == ERR_OK && i < a->words; i++)
-        code = take_capture(a, a->word[i], drive, &f->archive, e);
+        code = take_capture(a, a->word[i], drive, f, e);
     profile_free(drive);
     profile_path_free(path);
     return code;

@@ -107,7 +107,7 @@ static const struct verb table[] = {
      "good: the check bytes of one turn alone agreed; sure: two turns gave the same. What was put together from "
      "turns or chosen by the check bytes is repaired; damaged is apart from absent.\n"
      "Exit status: 0 all good, 4 not whole.",
-     OPT_BIT(OPT_LINE) | OPT_BIT(OPT_DRIVE_PROFILE) | OPT_BIT(OPT_OBJECT) | OPT_BIT(OPT_VERBOSE) |
+     OPT_BIT(OPT_LINE) | OPT_BIT(OPT_DRIVE_PROFILE) | OPT_BIT(OPT_OBJECT) | OPT_BIT(OPT_RESUME) | OPT_BIT(OPT_VERBOSE) |
          WRITES | SHOWS,
      1, WORDS_MAX,
      verb_archive},

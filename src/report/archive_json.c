@@ -6,6 +6,7 @@
 
 #include <inttypes.h>
 #include <stdio.h>
+#include <stdlib.h>
 
 bool archive_complete(const struct archive_view *v)
 {
@@ -101,6 +102,9 @@ static json_t *passes_json(const struct archive *a, bool *failed)
         json_put(j, "file", json_text(p->file), failed);
         json_put(j, "utc", json_text(p->utc), failed);
         json_put(j, "detail", json_text(p->detail), failed);
+        json_put(j, "affirmed", json_text(p->affirmed), failed);
+        json_put(j, "checked", json_text(p->checked), failed);
+        json_put(j, "risk", p->risk[0] != '\0' ? json_text(p->risk) : json_null(), failed);
         json_put(j, "seconds", json_number(p->seconds, 6), failed);
         json_put(j, "print", json_text(print), failed);
         json_push(list, j, failed);
@@ -118,6 +122,22 @@ static json_t *turn_json(const struct archive_turn *t, bool *failed)
     json_put(j, "pass", json_integer(t->pass + 1), failed);
     json_put(j, "turn", json_integer(t->turn), failed);
     json_put(j, "at_s", json_number((double)t->ns * 1e-9, 9), failed);
+    return j;
+}
+
+static json_t *hex_json(const uint8_t *bytes, size_t len)
+{
+    static const char digit[] = "0123456789abcdef";
+    char *text = malloc(2 * len + 1);
+    if (text == NULL)
+        return NULL;
+    for (size_t i = 0; i < len; i++) {
+        text[2 * i] = digit[bytes[i] >> 4];
+        text[2 * i + 1] = digit[bytes[i] & 15];
+    }
+    text[2 * len] = '\0';
+    json_t *j = json_string(text);
+    free(text);
     return j;
 }
 
@@ -147,6 +167,10 @@ static void history_json(const struct archive_sector *s, json_t *j, bool *failed
         json_put(j, "odds_false", json_number(s->odds_false, 6), failed);
     }
     json_put(j, "read", read, failed);
+    if (s->rival != NULL) {
+        json_put(j, "rival", hex_json(s->rival, archive_sector_bytes(s)), failed);
+        json_put(j, "rival_read", turn_json(&s->rival_first, failed), failed);
+    }
     json_put(j, "last", turn_json(&s->last, failed), failed);
 }
 
@@ -185,6 +209,11 @@ static json_t *outside_json(const struct archive_layout *l, bool *failed)
                  failed);
         json_put(j, "why", json_text(o->why), failed);
         history_json(o->sector, j, failed);
+        json_put(j, "data",
+                 o->sector->bytes != NULL
+                     ? hex_json(o->sector->bytes, archive_sector_bytes(o->sector))
+                     : json_null(),
+                 failed);
         json_push(list, j, failed);
     }
     return list;
