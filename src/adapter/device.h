@@ -28,6 +28,8 @@ struct device_hw {
     /* One pulse on WDATA (as-machine) or RDATA (as-drive) at a tick that is still to come. When
      * outputs are set to 0, pulses still to come are dropped. */
     void (*pulse)(void *ctx, uint64_t tick);
+    /* Drop the pulses still to come; one that has begun ends in its time. */
+    void (*no_pulses)(void *ctx);
     /* Role both-plugs: pull one pin of a plug low, or let it go. */
     void (*pin)(void *ctx, unsigned plug, unsigned pin, bool low);
     /* Levels of all pins (REQ_PIN_LEVELS); floating: without the adapter's own pull-ups, so
@@ -82,8 +84,9 @@ struct device_stream {
 
 struct device_play {
     bool on, writing;
-    bool waits_index;              /* the gate opens with the next INDEX */
-    bool begun;                    /* an item was taken since `on` */
+    bool waits_index; /* the gate opens with the next INDEX */
+    bool begun;       /* an item was taken since `on` */
+    bool hushed;      /* as-drive: the head has moved, or SIDE changed, since `on` */
     uint32_t head, fill, sequence; /* of config->play: items without their blocks' frames */
     uint64_t tick;                 /* of the last item played */
     uint64_t last_pulse;           /* the hardware may still be at it */

@@ -157,10 +157,13 @@ void device_motion_poll(struct device *d, uint64_t now)
         phase_over(d, now);
 }
 
-/* As a drive: where the machine's steps would have put the head. */
+/* As a drive: where the machine's steps would have put the head. What lay under it before is
+ * not read any more. */
 void device_motion_edge(struct device *d, uint64_t tick, unsigned line, bool high)
 {
     struct device_motion *m = &d->motion;
+    if (d->role == WIRE_ROLE_AS_DRIVE && line == WIRE_SIDE)
+        device_play_hush(d);
     if (d->role != WIRE_ROLE_AS_DRIVE || line != WIRE_STEP || !high || !d->selected)
         return;
     bool inward = (d->levels & WIRE_BIT(WIRE_DIR)) == 0;
@@ -170,5 +173,6 @@ void device_motion_edge(struct device *d, uint64_t tick, unsigned line, bool hig
         m->cylinder++;
     else if (!inward && m->cylinder > 0)
         m->cylinder--;
+    device_play_hush(d);
     device_drive(d);
 }

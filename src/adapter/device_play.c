@@ -112,7 +112,7 @@ enum refusal device_play_start(struct device *d)
     if (!d->limits.given)
         return REFUSE_NO_LIMITS;
     d->play.on = true;
-    d->play.begun = false;
+    d->play.begun = d->play.hushed = false;
     d->play.tick = d->hw->ticks(d->ctx) + device_ms(d, DEVICE_AHEAD_MS);
     return REFUSE_NOTHING;
 }
@@ -120,8 +120,15 @@ enum refusal device_play_start(struct device *d)
 void device_play_stop(struct device *d)
 {
     d->play.on = d->play.index_low = false;
+    d->hw->no_pulses(d->ctx);
     device_play_clear(d);
     device_drive(d);
+}
+
+void device_play_hush(struct device *d)
+{
+    d->play.hushed = true;
+    d->hw->no_pulses(d->ctx);
 }
 
 static void index_due(struct device *d, uint64_t now)
@@ -157,7 +164,7 @@ static void play_on(struct device *d, uint64_t now)
         p->tick += i.delta;
         if (!i.pulse && i.high == p->index_low)
             p->index_at = p->tick;
-        else if (i.pulse && d->master && d->selected && p->tick > now)
+        else if (i.pulse && d->master && d->selected && !p->hushed && p->tick > now)
             device_play_pulse(d);
     }
 }

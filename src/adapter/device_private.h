@@ -57,6 +57,8 @@ void device_play_stop(struct device *d);
 /* Pulses are handed to the hardware so long before their time. */
 #define DEVICE_AHEAD_MS 2
 void device_play_clear(struct device *d);
+/* As a drive: what is played is not under the head any more. */
+void device_play_hush(struct device *d);
 void device_play_poll(struct device *d, uint64_t now);
 /* Hand the pulse at play.tick to the hardware. */
 void device_play_pulse(struct device *d);

@@ -68,20 +68,27 @@ static uint64_t behind_index(const struct load *l, size_t first, size_t k)
     return device_ticks(l, u->pulse[at] - u->index_at + turned);
 }
 
+/* Pulses that the turn's length leaves no room for, at the seam, are left out. */
 static void put_items(const struct load *l, struct player_track *t)
 {
     const struct stretch *u = &l->now;
     uint64_t whole = device_ticks(l, l->period);
     uint64_t rise = device_ticks(l, l->index_width);
     uint64_t at = 0;
+    uint64_t last = 0;
     size_t first = 0;
     bool high = false;
     while (first < u->pulses && u->pulse[first] < u->index_at)
         first++;
-    /* from the last pulse of the turn before */
-    put_index(t, (uint32_t)(whole - behind_index(l, first, u->pulses - 1)), false);
     for (size_t i = 0; i < u->pulses; i++) {
         uint64_t fall = behind_index(l, first, i);
+        last = fall > last && fall < whole ? fall : last;
+    }
+    put_index(t, (uint32_t)(whole - last), false); /* from the last pulse of the turn before */
+    for (size_t i = 0; i < u->pulses; i++) {
+        uint64_t fall = behind_index(l, first, i);
+        if (fall >= whole || (i > 0 && fall <= at))
+            continue;
         if (!high && rise <= fall) {
             put_index(t, (uint32_t)(rise - at), true);
             at = rise;
@@ -102,6 +109,7 @@ static enum err make_blank(const struct load *l)
         return ERR_MEMORY;
     put_index(t, (uint32_t)(whole - rise), false);
     put_index(t, (uint32_t)rise, true);
+    t->turn = (uint32_t)whole;
     return ERR_OK;
 }
 
@@ -115,6 +123,7 @@ static enum err keep_turn(struct load *l)
     TRY(array_grow((void **)&p->track, &p->cap, p->tracks + 1, sizeof *p->track, TRACKS_MAX));
     struct player_track *t = &p->track[p->tracks];
     *t = (struct player_track){.cylinder = u->cylinder, .side = u->side};
+    t->turn = (uint32_t)device_ticks(l, l->period);
     t->item = malloc((u->pulses + 2) * ITEM_BYTES_MAX);
     if (t->item == NULL)
         return ERR_MEMORY;
@@ -125,23 +134,59 @@ static enum err keep_turn(struct load *l)
 
 /* ---- a capture to turns ---- */
 
-static void begin(struct load *l, int64_t tick)
+/* The stretch ends. Without a whole turn from index to index, a turn that begins elsewhere is
+ * better than none: its seam lies in the data. */
+static enum err finish(struct load *l)
 {
+    struct stretch *u = &l->now;
+    size_t n = 0;
+    bool open = u->open && u->index_at >= 0 && l->period > 0 && l->index_width > 0;
+    u->open = false;
+    while (open && n < u->pulses && u->pulse[n] < u->from + l->period)
+        n++;
+    if (!open || n == u->pulses || u->index_at >= u->from + l->period)
+        return ERR_OK;
+    u->pulses = n;
+    return keep_turn(l);
+}
+
+static enum err begin(struct load *l, int64_t tick)
+{
+    TRY(finish(l));
     l->now.open = l->level[LINE_RDATA] != LEVEL_UNKNOWN;
     l->now.from = tick;
     l->now.index_at = -1;
     l->now.pulses = 0;
+    return ERR_OK;
 }
 
-static void index_falls(struct load *l, int64_t tick)
+/* From index to index: the seam lies where the index is, between the data. */
+static enum err whole_turn(struct load *l)
+{
+    struct stretch *u = &l->now;
+    size_t before = 0;
+    while (before < u->pulses && u->pulse[before] < u->index_at)
+        before++;
+    u->pulses -= before;
+    memmove(u->pulse, u->pulse + before, u->pulses * sizeof *u->pulse);
+    u->open = false;
+    return keep_turn(l);
+}
+
+static enum err index_falls(struct load *l, int64_t tick)
 {
     int64_t ns = 0;
     int64_t period = tick - l->index_fell;
+    struct stretch *u = &l->now;
     if (l->index_fell >= 0 && ticks_to_ns(period, l->tick, &ns))
         l->period = ns >= TURN_MIN_NS && ns <= TURN_MAX_NS ? period : -1;
+    bool whole = u->open && u->index_at >= 0 && u->index_at == l->index_fell && l->period > 0;
     l->index_fell = tick;
-    if (l->now.open && l->now.index_at < 0 && tick >= l->now.from)
-        l->now.index_at = tick;
+    if (whole && l->index_width > 0 && u->pulses > 0)
+        return whole_turn(l);
+    if (u->open && u->index_at < 0 && tick >= u->from)
+        u->index_at = tick;
+    return ERR_OK;
 }
 
 static enum err pulse(struct load *l, int64_t tick)
@@ -149,15 +194,6 @@ static enum err pulse(struct load *l, int64_t tick)
     struct stretch *u = &l->now;
     if (!u->open || tick < u->from || u->cylinder < 0 || u->pulses == PULSES_MAX)
         return ERR_OK;
-    bool whole = l->period > 0 && tick - u->from >= l->period;
-    if (whole && u->index_at >= 0 && l->index_width > 0) {
-        u->open = false;
-        return keep_turn(l);
-    }
-    if (whole) { /* later pulses push the oldest out only with an index behind them */
-        begin(l, tick);
-        return ERR_OK;
-    }
     TRY(array_grow((void **)&u->pulse, &u->cap, u->pulses + 1, sizeof *u->pulse, PULSES_MAX));
     u->pulse[u->pulses++] = tick;
     return ERR_OK;
@@ -179,7 +215,7 @@ static enum err edge(struct load *l, int64_t tick, enum line line, enum level le
     bool known = l->level[line] != LEVEL_UNKNOWN && level != LEVEL_UNKNOWN;
     l->level[line] = (uint8_t)level;
     if (line == LINE_RDATA && !known)
-        begin(l, tick);
+        TRY(begin(l, tick));
     if (line == LINE_RDATA)
         return known && level == LEVEL_LOW ? pulse(l, tick) : ERR_OK;
     if (line == LINE_TRK00 && level == LEVEL_LOW)
@@ -190,11 +226,11 @@ static enum err edge(struct load *l, int64_t tick, enum line line, enum level le
         l->now.side = level == LEVEL_LOW;
     if (line_is_select(line) || line_is_motor(line) || line == LINE_WGATE ||
         line == LINE_SIDE || line == LINE_STEP)
-        begin(l, tick + l->steady_ticks);
+        TRY(begin(l, tick + l->steady_ticks));
     if (line == LINE_INDEX && level == LEVEL_HIGH && l->index_fell >= 0)
         l->index_width = tick - l->index_fell;
     if (line == LINE_INDEX && level == LEVEL_LOW && known)
-        index_falls(l, tick);
+        return index_falls(l, tick);
     return ERR_OK;
 }
 
@@ -229,6 +265,8 @@ enum err player_load(struct player *p, const char *path, uint32_t tick_hz, struc
     enum err err = ns_to_ticks(STEADY_NS, l.tick, &l.steady_ticks) ? ERR_OK : ERR_FORMAT;
     if (err == ERR_OK)
         err = read_all(&l, c, e);
+    if (err == ERR_OK && finish(&l) != ERR_OK)
+        err = err_set(e, ERR_MEMORY, "out of memory");
     capture_close(c);
     free(l.now.pulse);
     if (err == ERR_OK && p->tracks == 0)
@@ -254,9 +292,49 @@ const struct player_track *player_find(const struct player *p, int cylinder, int
     return NULL;
 }
 
-size_t player_block(const struct player_track *t, size_t *at, uint32_t sequence, uint8_t *out)
+/* Ticks of the item at p. */
+static uint32_t item_ticks(const uint8_t *p)
 {
-    size_t items = 0;
+    uint32_t v = 0;
+    if (p[0] < EVENT_MIDDLE)
+        return p[0];
+    if (p[0] <= EVENT_MIDDLE_TOP)
+        return EVENT_SHORT + ((uint32_t)(p[0] - EVENT_MIDDLE) << 8) + p[1];
+    for (unsigned i = 0; i < EVENT_VARINT_MAX; i++) {
+        v |= (uint32_t)(p[1 + i] & 0x7f) << (7 * i);
+        if ((p[1 + i] & 0x80) == 0)
+            break;
+    }
+    return v;
+}
+
+size_t player_seek(const struct player_track *t, uint32_t phase, uint8_t *out)
+{
+    const uint8_t *p = t->item;
+    size_t at = item_len(p); /* its ticks are those from the last pulse to the index */
+    uint64_t passed = 0;
+    phase %= t->turn;
+    while (at < t->len && passed + item_ticks(p + at) < phase) {
+        passed += item_ticks(p + at);
+        at += item_len(p + at);
+    }
+    uint32_t left =
+        at < t->len ? (uint32_t)(passed + item_ticks(p + at) - phase) : t->turn - phase;
+    at = at < t->len ? at : 0;
+    struct player_track one = {.item = out};
+    if (p[at] == EVENT_LINE)
+        put_index(&one, left, (p[at + item_len(p + at) - 1] & 1) != 0);
+    else
+        put_fall(&one, left);
+    return at + item_len(p + at) < t->len ? at + item_len(p + at) : 0;
+}
+
+size_t player_block(const struct player_track *t, size_t *at, const uint8_t *first,
+                    uint32_t sequence, uint8_t *out)
+{
+    size_t items = first != NULL ? item_len(first) : 0;
+    if (first != NULL)
+        memcpy(out + PROTO_BLOCK_HEAD, first, items);
     for (;;) {
         size_t n = item_len(t->item + *at);
         if (items + n > BLOCK_ITEMS_MAX)

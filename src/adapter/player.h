@@ -15,6 +15,7 @@ struct player_track {
     uint8_t *item; /* one turn, index pulse first, as items of EVENTS; goes round */
     size_t len;
     uint32_t pulses;
+    uint32_t turn; /* ticks */
 };
 
 struct player {
@@ -30,8 +31,14 @@ void player_release(struct player *p); /* safe on a zeroed struct */
 /* NULL where the capture did not visit it. */
 const struct player_track *player_find(const struct player *p, int cylinder, int side);
 
-/* The next block of a track: *at is where in the turn it begins, moved on; 0 at first. Returns
- * its length, at most PROTO_FRAME_MAX. */
-size_t player_block(const struct player_track *t, size_t *at, uint32_t sequence, uint8_t *out);
+#define PLAYER_ITEM_MAX 7
+
+/* Begin so many ticks behind the index: the first item, with the ticks that are left of it,
+ * goes into out (PLAYER_ITEM_MAX bytes); returns where the next one lies. */
+size_t player_seek(const struct player_track *t, uint32_t phase, uint8_t *out);
+/* The next block of a track: *at is where in the turn it begins, moved on; `first` goes before
+ * it where it is not NULL. Returns its length, at most PROTO_FRAME_MAX. */
+size_t player_block(const struct player_track *t, size_t *at, const uint8_t *first,
+                    uint32_t sequence, uint8_t *out);
 
 #endif

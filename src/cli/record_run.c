@@ -186,7 +186,18 @@ struct answering {
     size_t at;
     uint32_t sequence;
     bool playing;
+    uint64_t begun; /* device tick of the start */
+    uint32_t phase; /* where in the turn that was: the disk turns on through a seek */
+    uint8_t first[PLAYER_ITEM_MAX];
+    bool has_first;
 };
+
+static uint32_t phase_at(const struct answering *w, uint64_t tick)
+{
+    if (!w->playing || w->track->turn == 0)
+        return 0;
+    return (uint32_t)((w->phase + (tick - w->begun)) % w->track->turn);
+}
 
 static enum err change_track(struct adapter_use *u, struct recording *g, struct answering *w,
                              const struct adapter_status *st, struct err_msg *e)
@@ -195,14 +206,23 @@ static enum err change_track(struct adapter_use *u, struct recording *g, struct 
     int cylinder = st->cylinder >= 0 ? st->cylinder : 0;
     if (w->playing && cylinder == w->cylinder && side == w->side)
         return ERR_OK;
-    TRY(session_play(&u->session, false, e));
-    *w =
-        (struct answering){player_find(&g->player, cylinder, side), cylinder, side, 0, 0, true};
+    const struct player_track *track = player_find(&g->player, cylinder, side);
+    struct adapter_status now;
     g->wanted++;
-    g->answered += w->track != NULL;
-    if (w->track == NULL)
-        w->track = &g->player.blank;
-    return session_play(&u->session, true, e);
+    g->answered += track != NULL;
+    TRY(session_play(&u->session, false, e));
+    TRY(session_play(&u->session, true, e));
+    TRY(session_status(&u->session, &now, e));
+    uint32_t phase = phase_at(w, now.tick);
+    *w = (struct answering){.track = track != NULL ? track : &g->player.blank,
+                            .cylinder = cylinder,
+                            .side = side,
+                            .playing = true,
+                            .begun = now.tick,
+                            .phase = phase,
+                            .has_first = true};
+    w->at = player_seek(w->track, phase, w->first);
+    return ERR_OK;
 }
 
 /* Keep the adapter a little ahead, no more: a seek makes it all void. */
@@ -215,8 +235,11 @@ static enum err feed(struct adapter_use *u, struct answering *w, struct adapter_
     uint32_t enough = u->session.caps.play / 2 < most ? u->session.caps.play / 2 : most;
     while (held < enough) {
         size_t len = 0;
-        for (int i = 0; i < BLOCKS_A_TIME && held + len < enough; i++)
-            len += player_block(w->track, &w->at, w->sequence++, blocks + len);
+        for (int i = 0; i < BLOCKS_A_TIME && held + len < enough; i++) {
+            len += player_block(w->track, &w->at, w->has_first ? w->first : NULL, w->sequence++,
+                                blocks + len);
+            w->has_first = false;
+        }
         TRY(session_block(&u->session, blocks, len, e));
         held += (uint32_t)len;
     }

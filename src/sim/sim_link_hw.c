@@ -169,6 +169,12 @@ static void hw_pulse(void *ctx, uint64_t tick)
     s->pulse[(s->pulse_head + s->pulses++) % SIM_PULSES] = ns;
 }
 
+static void hw_no_pulses(void *ctx)
+{
+    struct sim_link *s = ctx;
+    s->pulses = s->pulse_low ? 1 : 0;
+}
+
 const struct device_hw SIM_LINK_HW = {
     .outputs = hw_outputs,
     .pull_ups = hw_pull_ups,
@@ -177,6 +183,7 @@ const struct device_hw SIM_LINK_HW = {
     .rail_mv = hw_rail_mv,
     .send = hw_send,
     .pulse = hw_pulse,
+    .no_pulses = hw_no_pulses,
     .pin = sim_link_pin,
     .pin_levels = sim_link_pin_levels,
 };

@@ -1,7 +1,6 @@
-# Answers the simulated machine with a turn out of a capture of ours; the machine's reads of it are in
-# the file.
-"$WHICHEND" record --adapter sim:none --disk-out --role as-machine --cylinders 0 --turns 1 -o disk.wec \
-  >/dev/null || exit
-"$WHICHEND" record --adapter sim:none --disk-out --role as-drive --play disk.wec --seconds 3 -o answer.wec |
-  sed '2s/.*edges/N edges/'
-"$WHICHEND" measure answer.wec | sed -n 's/ +.- .*,/,/; /^rotation/p; s/.* transitions, code/code/p; s/.*WPROT *\([a-z]*\) .*/WPROT \1/p'
+# A good drive's tracks are played to a machine, which steps from one to the next: what it is given is whole at every
+# place, from index to index.
+"$WHICHEND" record --disk-out --adapter sim:none --role as-machine --cylinders 10-14 --turns 2 -o good.wec
+"$WHICHEND" record --disk-out --adapter sim:none --role as-drive --play good.wec --asked read --seconds 6 -o given.wec
+"$WHICHEND" measure given.wec | sed -n '/^index/,/^flux/p; /^tracks/,/^by angle/p'
+"$WHICHEND" record --disk-out --adapter sim:none --role as-drive --seconds 1 -o none.wec
