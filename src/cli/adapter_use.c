@@ -63,11 +63,12 @@ enum err adapter_use_ask(struct adapter_use *u, const char *question, struct err
 }
 
 static const char ORDER[] =
-    "Order of connecting. On: no disk in any drive; the adapter to USB; its plug to the bus "
-    "with\n"
-    "all supplies off, ground first; the drive or machine on; the disk last. Off: the disk, "
+    "Order of connecting. On: no disk in any drive, supplies off; the adapter to USB; grounds\n"
+    "measured against each other, then its plug to the bus, ground first; the machine or "
+    "drive\n"
+    "on (pull-ups come on only when the drive's +5 V is seen); the disk last. Off: the disk, "
     "the\n"
-    "drive or machine, the adapter. Mains, picture tubes and charged capacitors are for "
+    "machine or drive, the adapter. Mains, picture tubes and charged capacitors are for "
     "people\n"
     "licensed or trained for them; local codes stand above this page.\n";
 
