@@ -76,7 +76,7 @@ enum err record_plan(const struct args *a, struct recording *g, struct err_msg *
     p->play = args_value(a, OPT_PLAY);
     if (g->role == WIRE_ROLE_AS_DRIVE && p->play == NULL)
         return err_set(e, ERR_USAGE,
-                       "as-drive needs --play CAPTURE: a good disk to answer with, as "
+                       "as-drive needs --play CAPTURE: a good disk to answer with, as in "
                        "flux-samples/heron-read-conductor/drive-end.wec");
     return ERR_OK;
 }

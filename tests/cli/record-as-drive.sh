@@ -2,5 +2,5 @@
 # place, from index to index.
 "$WHICHEND" record --disk-out --adapter sim:none --role as-machine --cylinders 10-14 --turns 2 -o good.wec
 "$WHICHEND" record --disk-out --adapter sim:none --role as-drive --play good.wec --asked read --seconds 6 -o given.wec
-"$WHICHEND" measure given.wec | sed -n '/^index/,/^flux/p; /^tracks/,/^by angle/p'
+"$WHICHEND" measure given.wec | sed -n '/^index/,/^flux/p; /^sectors good/,/^$/p'
 "$WHICHEND" record --disk-out --adapter sim:none --role as-drive --seconds 1 -o none.wec
