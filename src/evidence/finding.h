@@ -40,6 +40,7 @@ struct finding {
     char limit[96];           /* as text, "" if none: "295.5 to 304.5 rpm" */
     char source[160];         /* of the limit */
     double weight[END_COUNT]; /* decibans for that end against all others, by leaving it out */
+    enum end without;         /* the end that would lead without it */
 };
 
 #endif

@@ -125,10 +125,10 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
     }
     free(joint);
     if (v->leading == END_NONE && n->group_count < 3)
-        verdict_gate(v, "only %zu groups of evidence were seen", n->group_count);
+        verdict_gate(v, "too little was seen to say that nothing is at fault");
     else if (v->leading != END_NONE && speaking < 2)
-        verdict_gate(v, "only %d independent group%s of evidence speaks for it", speaking,
-                     speaking == 1 ? "" : "s");
+        verdict_gate(v, "%s speaks for it by itself",
+                     speaking ? "only one kind of evidence" : "no evidence");
     if (then != v->leading)
         verdict_gate(v, "without its strongest evidence (%s) %s would lead",
                      group_name(strongest), end_shown(then));

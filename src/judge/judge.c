@@ -1,5 +1,6 @@
 #include "judge/judge.h"
 
+#include "judge/change.h"
 #include "judge/engine.h"
 #include "judge/gates.h"
 #include "judge/next.h"
@@ -143,6 +144,7 @@ static size_t group_of(const struct inference *n, size_t feature)
 static enum err weigh_findings(const struct inference *n, struct verdict *v)
 {
     size_t count = n->g->features.count;
+    double end[END_COUNT];
     double *joint = calloc(n->hyp_count, sizeof *joint);
     enum err err = ERR_OK;
 
@@ -156,6 +158,8 @@ static enum err weigh_findings(const struct inference *n, struct verdict *v)
 
         *f = n->g->features.item[i].finding;
         err = inference_without(n, i, group_of(n, i), joint);
+        inference_ends(n, joint, end);
+        f->without = ends_leader(end);
         for (int e = 0; e < END_COUNT; e++)
             f->weight[e] = engine_odds_decibans(n->joint, n->end_of, n->hyp_count, e) -
                            engine_odds_decibans(joint, n->end_of, n->hyp_count, e);
@@ -255,6 +259,7 @@ static enum err conclude(const struct case_file *c, const struct judge_options *
     summarise(v);
     TRY(weigh_findings(n, v));
     TRY(next_tests(c, n, o->profiles, v, e));
+    list_changes(c, n, v);
     list_untested(n, v);
     list_cautions(c, n, v);
     say_assumed(c, v);

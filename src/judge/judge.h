@@ -36,6 +36,7 @@ struct next_test {
     char note[120];                  /* how its answer is written into the case, or "" */
     char risk[12];                   /* none disk drive machine person */
     char outcome[OUTCOMES_MAX][120]; /* what the likely answers would then mean */
+    enum end then[OUTCOMES_MAX];     /* and the end that would lead after each */
     size_t outcome_count;
     bool exchange; /* a drive, machine or supply joins the set */
     bool rail;     /* measures a supply rail */
@@ -67,6 +68,9 @@ struct verdict {
     size_t next_count;
     char gate[VERDICT_TEXTS_MAX][VERDICT_TEXT_MAX]; /* gates not met, each a sentence */
     size_t gate_count;
+    char change[VERDICT_TEXTS_MAX][VERDICT_TEXT_MAX]; /* what would put another end in front */
+    size_t change_count;
+    char disproof[VERDICT_TEXT_MAX]; /* the one swap that would disprove it, or "" */
     char untested[VERDICT_TEXTS_MAX][VERDICT_TEXT_MAX];
     size_t untested_count;
     char caution[VERDICT_TEXTS_MAX][VERDICT_TEXT_MAX];

@@ -129,6 +129,7 @@ static void say_outcome(const struct inference *n, const struct feature *f,
     best = ends_leader(end);
     if (chance < OUTCOME_MIN || t->outcome_count == OUTCOMES_MAX)
         return;
+    t->then[t->outcome_count] = best;
     snprintf(t->outcome[t->outcome_count++], sizeof t->outcome[0], "%s: then %s, %.0f %%",
              answer_word(f, k, word), end_shown(best), 100 * end[best] / chance);
 }
@@ -368,8 +369,7 @@ static bool consider(const struct case_file *c, const struct inference *n,
     if (t->leads)
         put(t->why, sizeof t->why, "what unchecked leads recorded can only lean");
     else if (!t->why[0] && t->bits >= BITS_MIN)
-        snprintf(t->why, sizeof t->why,
-                 "its answer tells the ends that are left apart (%.2f bit)", t->bits);
+        put(t->why, sizeof t->why, "its answer tells the ends that are left apart");
     else if (!t->why[0])
         snprintf(t->why, sizeof t->why,
                  "nothing good joins this set before its rails are known");

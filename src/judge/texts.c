@@ -30,4 +30,5 @@ static void add(char (*list)[VERDICT_TEXT_MAX], size_t *count, const char *fmt, 
 ADDER(verdict_warn, warning, warning_count)
 ADDER(verdict_gate, gate, gate_count)
 ADDER(verdict_untested, untested, untested_count)
+ADDER(verdict_change, change, change_count)
 ADDER(verdict_caution, caution, caution_count)

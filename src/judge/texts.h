@@ -8,6 +8,7 @@
 void verdict_warn(struct verdict *v, const char *fmt, ...) PRINTF_LIKE(2, 3);
 void verdict_gate(struct verdict *v, const char *fmt, ...) PRINTF_LIKE(2, 3);
 void verdict_untested(struct verdict *v, const char *fmt, ...) PRINTF_LIKE(2, 3);
+void verdict_change(struct verdict *v, const char *fmt, ...) PRINTF_LIKE(2, 3);
 void verdict_caution(struct verdict *v, const char *fmt, ...) PRINTF_LIKE(2, 3);
 
 #endif

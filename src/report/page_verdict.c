@@ -107,7 +107,7 @@ static enum err finding(struct buf *out, const struct page *p, const struct colu
     double w = f->weight[p->v->leading];
     TRY(buf_printf(out, "<tr><td class=\"%s\">%s</td>", w > 0 ? "good" : "bad",
                    w > 0 ? "for" : "against"));
-    TRY(p->verbose ? html_elf(out, "td", "%s, %+.1f dB", verdict_strength(w), w)
+    TRY(p->verbose ? html_elf(out, "td", "%s, %+.1f decibans", verdict_strength(w), w)
                    : html_el(out, "td", verdict_strength(w)));
     TRY(html_el(out, "th scope=\"row\"", f->text));
     TRY(c->value ? value(out, f) : ERR_OK);
@@ -193,6 +193,12 @@ static enum err change(struct buf *out, const struct verdict *v)
     }
     TRY(html_elf(out, "li", "Next in line: %s, %.1f %%.", verdict_end(rival, end),
                  100 * v->end[rival]));
+    for (size_t i = 0; i < v->change_count; i++) {
+        TRY(html_el(out, "li", v->change[i]));
+    }
+    if (v->disproof[0] != '\0') {
+        TRY(html_elf(out, "li", "The one swap that would disprove it: %s", v->disproof));
+    }
     if (v->next_count > 0) {
         TRY(html_elf(out, "li", "Tells most of what is left: %s.", v->next[0].test));
     }

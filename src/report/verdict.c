@@ -4,10 +4,11 @@
 #include <stdio.h>
 #include <string.h>
 
+/* Bands in words: handbook, diagnosis, 1.13. */
 static const struct {
     double from;
     const char *word;
-} strength[] = {{20, "strong"}, {10, "clear"}, {WEIGHT_SOME, "some"}, {0, "hardly"}};
+} strength[] = {{13, "strong"}, {7, "clear"}, {WEIGHT_SOME, "some"}, {0, "hardly"}};
 
 const char *verdict_strength(double decibans)
 {

@@ -142,6 +142,8 @@ enum err report_verdict_json(const struct verdict *v, struct buf *out)
     json_put(root, "findings", findings, &failed);
     json_put(root, "next", next, &failed);
     json_put(root, "gates", texts_part(v->gate, v->gate_count, &failed), &failed);
+    json_put(root, "change", texts_part(v->change, v->change_count, &failed), &failed);
+    json_put(root, "disproof", text_or_null(v->disproof), &failed);
     json_put(root, "untested", texts_part(v->untested, v->untested_count, &failed), &failed);
     json_put(root, "cautions", texts_part(v->caution, v->caution_count, &failed), &failed);
     json_put(root, "warnings", texts_part(v->warning, v->warning_count, &failed), &failed);

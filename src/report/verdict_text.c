@@ -35,16 +35,15 @@ static enum err finding(const struct finding *f, const struct text_style *s, dou
 {
     char lead[40];
     char text[FINDING_TEXT_MAX + FINDING_ID_MAX + 200];
+    char number[40] = "";
+    (void)snprintf(lead, sizeof lead, "%-8s %s", weight > 0 ? "for" : "against",
+                   verdict_strength(weight));
     if (s->verbose) {
-        (void)snprintf(lead, sizeof lead, "%-8s %+6.1f", weight > 0 ? "for" : "against",
-                       weight);
-    } else {
-        (void)snprintf(lead, sizeof lead, "%-8s %s", weight > 0 ? "for" : "against",
-                       verdict_strength(weight));
+        (void)snprintf(number, sizeof number, "; %+.1f decibans", weight);
     }
-    (void)snprintf(text, sizeof text, "%s (%s%s%s%s)", f->text, f->from,
+    (void)snprintf(text, sizeof text, "%s (%s%s%s%s%s)", f->text, f->from,
                    f->limit[0] != '\0' ? "; " : "", f->limit[0] != '\0' ? "limit " : "",
-                   f->limit);
+                   f->limit, number);
     return text_wrap(out, 2, lead, HANG, text);
 }
 
@@ -170,6 +169,20 @@ static enum err list(const char *heading, const char text[][VERDICT_TEXT_MAX], s
                                        count - shown);
 }
 
+static enum err changes(const struct verdict *v, const struct text_style *s, struct buf *out)
+{
+    if (v->disproof[0] != '\0') {
+        TRY(text_heading(out, s, "The one swap that would disprove it"));
+        TRY(text_wrap(out, 2, "-", 4, v->disproof));
+    }
+    TRY(list("What would change the verdict", v->change, v->change_count, s, out));
+    return !s->verbose ? ERR_OK
+                       : text_wrapf(out, 0, "", 0,
+                                    "\nSurprise of the best cause: %+.1f spreads above what it "
+                                    "gives on average.",
+                                    v->surprise);
+}
+
 enum err report_verdict_text(const struct verdict *v, const struct text_style *s,
                              struct buf *out)
 {
@@ -180,6 +193,7 @@ enum err report_verdict_text(const struct verdict *v, const struct text_style *s
     if (v->grade != GRADE_DECIDED) {
         TRY(list("Why it is not decided", v->gate, v->gate_count, s, out));
     }
+    TRY(changes(v, s, out));
     TRY(next(v, s, out));
     TRY(list("Not tested", v->untested, v->untested_count, s, out));
     TRY(list("Cautions", v->caution, v->caution_count, s, out));

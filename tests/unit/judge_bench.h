@@ -35,6 +35,19 @@ static inline void judge_with(const char *text, const char *folder, const char *
     profile_path_free(path);
 }
 
+/* The text of a folder's case.ini. */
+static inline void read_case(const char *folder, char *text, size_t max)
+{
+    char path[400];
+    FILE *f;
+
+    snprintf(path, sizeof path, "%s/case.ini", folder);
+    f = fopen(path, "r");
+    assert_non_null(f);
+    text[fread(text, 1, max - 1, f)] = 0;
+    fclose(f);
+}
+
 /* A shell command that must succeed. */
 static inline void run(const char *fmt, ...) PRINTF_LIKE(1, 2);
 static inline void run(const char *fmt, ...)

@@ -42,18 +42,6 @@ static void what_contradicts_the_rest_is_named_and_nothing_is_decided(void **sta
     verdict_release(&v);
 }
 
-static void read_case(const char *folder, char *text, size_t max)
-{
-    char path[300];
-    FILE *f;
-
-    snprintf(path, sizeof path, "%s/case.ini", folder);
-    f = fopen(path, "r");
-    assert_non_null(f);
-    text[fread(text, 1, max - 1, f)] = 0;
-    fclose(f);
-}
-
 static void evidence_that_agrees_raises_no_alarm(void **state)
 {
     static const char *const samples[] = {"heron-sound", "heron-read-conductor",
