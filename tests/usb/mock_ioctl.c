@@ -246,11 +246,23 @@ static int answer(struct port *p, UMockdevIoctlClient *client)
     return r;
 }
 
+/* One program at a time. One that was killed may leave without a word: what it submitted lies
+ * in memory that is no more, and its successor must not be handed it. */
+static void meet(struct port *p, UMockdevIoctlClient *client)
+{
+    if (p->client == client)
+        return;
+    mock_forget(p);
+    p->detached = false;
+    p->client = g_object_ref(client);
+}
+
 gboolean mock_on_ioctl(UMockdevIoctlBase *handler, UMockdevIoctlClient *client, gpointer user)
 {
     (void)handler;
     struct port *p = user;
     pthread_mutex_lock(&p->bus->lock);
+    meet(p, client);
     int r = answer(p, client);
     if (r >= 0)
         umockdev_ioctl_client_complete(client, r == 0 ? 0 : -1, r);
@@ -272,17 +284,21 @@ void mock_forget(struct port *p)
     clear(&p->in);
     clear(&p->stuck);
     clear(&p->done);
+    if (p->client != NULL)
+        g_object_unref(p->client);
+    p->client = NULL;
 }
 
 /* The program closed the node, or ended: its transfers end with it. */
 void mock_on_vanished(UMockdevIoctlBase *handler, UMockdevIoctlClient *client, gpointer user)
 {
     (void)handler;
-    (void)client;
     struct port *p = user;
     pthread_mutex_lock(&p->bus->lock);
-    mock_forget(p);
-    p->detached = false;
-    show_finished(p);
+    if (p->client == client) {
+        mock_forget(p);
+        p->detached = false;
+        show_finished(p);
+    }
     pthread_mutex_unlock(&p->bus->lock);
 }

@@ -28,6 +28,7 @@ struct port {
     unsigned number;         /* device number on the bus; another after each plugging in */
     char node[64], path[64]; /* path: its folder below /sys */
     UMockdevIoctlBase *handler;
+    UMockdevIoctlClient *client; /* whoever has the node open now; referenced. NULL: nobody */
     int master,
         slave; /* a pty stands in for the node: it can be made "not writable" and hung up */
     bool open_for_output;

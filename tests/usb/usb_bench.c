@@ -2,10 +2,11 @@
  *
  *   umockdev-wrapper usb_bench DEVICE... -- PROGRAM [WORD]...
  *
- * DEVICE is KIND:SERIAL[,WORD]... KIND: plain. Words: full-speed, driver, busy, forbidden,
- * replug=MS, and the faults of faults.h.
+ * DEVICE is KIND:SERIAL[,WORD]... KIND: plain, core. Words: full-speed, driver, busy,
+ * forbidden, replug=MS, and the faults of faults.h.
  */
 #include "bus.h"
+#include "core.h"
 #include "faults.h"
 #include "plain.h"
 
@@ -21,6 +22,7 @@
 struct model {
     char text[256]; /* the serial number points into it */
     struct plain *plain;
+    struct core *core;
     struct faults *faults;
 };
 
@@ -54,10 +56,15 @@ static bool add_model(struct bus *bus, struct model *m, const char *argument)
         if (!take_word(&options, &packet, word))
             used += (size_t)snprintf(faults + used, sizeof faults - used, "%s ", word);
     const char *serial = strchr(name, ':');
-    if (serial == NULL || strncmp(name, "plain:", 6) != 0)
+    if (serial == NULL)
         return false;
-    m->plain = plain_new(serial + 1, packet);
-    m->faults = faults_new(plain_device(m->plain));
+    if (strncmp(name, "plain:", 6) == 0)
+        m->plain = plain_new(serial + 1, packet);
+    else if (strncmp(name, "core:", 5) == 0)
+        m->core = core_new(serial + 1, packet);
+    else
+        return false;
+    m->faults = faults_new(m->core != NULL ? core_device(m->core) : plain_device(m->plain));
     return faults_tell(m->faults, faults) && bus_add(bus, faults_device(m->faults), options);
 }
 
@@ -91,8 +98,12 @@ int main(int argc, char **argv)
     int status = run_program(&argv[i + 1]);
     bus_free(bus);
     for (int k = 0; k < n; k++) {
+        if (models[k].core != NULL)
+            fprintf(stderr, "usb_bench: %s sent %llu falls\n", models[k].text,
+                    (unsigned long long)core_sent(models[k].core));
         faults_free(models[k].faults);
         plain_free(models[k].plain);
+        core_free(models[k].core);
     }
     return status;
 }

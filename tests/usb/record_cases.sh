@@ -1,0 +1,212 @@
+#!/bin/sh
+# record_cases.sh USB_BENCH WHICHEND FLUX_CHECK CASE...: the program as it is shipped, over libusb,
+# with the device core of src/adapter in a model below the kernel's interface. Every fall of RDATA that
+# the model sent is in the capture, to the tick, or the capture says "not recorded" there.
+set -eu
+bench=$1 whichend=$2 flux_check=$3
+shift 3
+work=$(mktemp -d)
+trap 'rm -rf "$work"' EXIT
+cd "$work"
+bad=0
+
+complain() {
+  echo "$name: $*"
+  sed 's/^/  | /' said
+  bad=1
+}
+
+# beside DEVICE... -- COMMAND...: what it says goes to said, its status to status.
+beside() {
+  status=0
+  umockdev-wrapper "$bench" "$@" >said 2>&1 || status=$?
+}
+
+# record WORD...: a command line for beside.
+inline="$whichend record --disk-out --drive drive-35-hd --adapter usb"
+
+ends_with() {
+  [ "$status" = "$1" ] || complain "status $status, not $1"
+}
+
+says() {
+  grep -q -e "$1" said || complain "does not say '$1'"
+}
+
+# whole FILE: all falls that the model says it sent, none but those, and no hole.
+whole() {
+  sent=$(sed -n 's/^usb_bench: .* sent \([0-9]*\) falls$/\1/p' said)
+  found=$("$flux_check" "$1" 2>&1) || complain "$found"
+  [ "$found" = "$sent falls, 0 holes" ] || complain "sent $sent falls, found $found"
+  echo "$name: $sent falls sent, $found"
+}
+
+# sound FILE LEAST MOST: what is there is right, and there are so many holes.
+sound() {
+  found=$("$flux_check" "$1" 2>&1) || complain "$found"
+  holes=${found##* falls, }
+  holes=${holes% holes}
+  [ "$holes" -ge "$2" ] && [ "$holes" -le "$3" ] || complain "$found, not $2 to $3"
+  echo "$name: $found"
+}
+
+seconds() { # a row of flux at the real rate: no edge is lost
+  beside core:ONE -- $inline --seconds "$1" -o one.wec
+  ends_with 0
+  says "nothing lost"
+  whole one.wec
+}
+
+case_three_seconds() { seconds 3; }
+case_ten_seconds() { seconds 10; }
+
+case_full_speed() {
+  beside core:ONE,full-speed -- $inline --seconds 2 -o one.wec
+  ends_with 0
+  whole one.wec
+}
+
+case_unplugged_in_mid_stream() { # the file is whole, the status 69, and the next run works
+  beside core:ONE,unplug=700000,replug=300 -- sh -c "
+    $inline --seconds 5 -o one.wec; echo first \$?
+    sleep 1
+    $inline --seconds 1 -o two.wec; echo second \$?"
+  says "one.wec is whole, 1\.[0-9]* s long"
+  says "the stream: usb:ONE: reading the stream: the adapter was unplugged, or reset itself"
+  says "first 69"
+  says "second 0"
+  sound one.wec 0 0
+  whole two.wec
+  "$whichend" measure one.wec | grep -q '^rotation  *300' || complain "cannot be measured"
+}
+
+case_unplugged_as_it_is_asked() { # at every request that a recording makes
+  for request in 1 2 4 6 7 8; do
+    rm -f one.wec
+    beside core:ONE,unplug-request=$request,replug=200 -- sh -c "
+      $inline --role inline --seconds 1 -o one.wec; echo first \$?
+      sleep 0.6
+      $inline --seconds 1 --replace -o one.wec; echo second \$?"
+    # 2, the status, is asked only where something was refused
+    says "first $([ $request = 2 ] && echo 0 || echo 69)"
+    says "second 0"
+  done
+}
+
+case_killed_and_run_again() { # what a dead program left in the adapter is not taken for the new stream
+  beside core:ONE -- sh -c "
+    $inline --seconds 60 -o one.wec & sleep 1.5; kill -9 \$!; wait \$!; echo first \$?
+    sleep 1 # the testbed has to see that its client died
+    $inline --seconds 1 -o two.wec; echo second \$?"
+  says "first 137"
+  says "second 0"
+  sound one.wec 0 0
+  whole two.wec
+}
+
+case_host_stands_still() { # two seconds: what no buffer holds is told with its place
+  beside core:ONE -- sh -c "
+    $inline --seconds 5 -o one.wec & sleep 1; kill -STOP \$!; sleep 2; kill -CONT \$!; wait \$!"
+  ends_with 0
+  says "lost  *from [0-9.]* s to [0-9.]* s, [0-9]* events: the host was too slow"
+  sound one.wec 1 2
+}
+
+case_interrupted() {
+  beside core:ONE -- sh -c "
+    $inline --seconds 60 -o one.wec & sleep 1.5; kill -INT \$!; wait \$!"
+  ends_with 130
+  says "one.wec is whole"
+  whole one.wec
+}
+
+case_troubles_on_the_wire() { # each costs no more than its place
+  # a halt and a babble lose nothing here: the model keeps what it could not hand over
+  for fault in stall=300000 babble=300000 repeat=300000 error=300000 flip=300000; do
+    rm -f one.wec
+    beside core:ONE,$fault -- $inline --seconds 2 -o one.wec
+    ends_with 0
+    case $fault in
+      error* | flip*) sound one.wec 1 2 ;;
+      *) sound one.wec 0 0 ;;
+    esac
+  done
+}
+
+case_a_stream_that_falls_silent() {
+  beside core:ONE,silence=300000 -- $inline --seconds 10 -o one.wec
+  ends_with 69
+  says "the adapter has sent nothing new for 3000 ms"
+  sound one.wec 0 0
+}
+
+case_lies() { # each is refused, and leaves no file
+  for lie in major short tick zero; do
+    beside core:ONE,lie=$lie -- $inline --seconds 1 -o one.wec
+    ends_with 69
+    [ ! -e one.wec ] || complain "with lie=$lie a file is left behind"
+  done
+  says "usb:ONE: the adapter's capabilities"
+  beside core:ONE,lie=major -- $inline --seconds 1 -o one.wec
+  says "usb:ONE: the adapter speaks version 2.0 of the protocol, this program 1"
+  beside core:ONE,lie=magic -- $inline --seconds 1 -o one.wec
+  says "answers something else"
+  beside core:ONE,lie=length -- $inline --seconds 1 -o one.wec # a later one that has more to say
+  ends_with 0
+}
+
+case_no_answer() {
+  beside core:ONE,mute=4 -- $inline --seconds 1 -o one.wec
+  ends_with 69
+  says "the role: usb:ONE: control request: no answer in time"
+}
+
+case_two_adapters() {
+  beside core:ONE core:TWO -- $inline --seconds 1 -o one.wec
+  ends_with 69
+  says "2 adapters are plugged in: usb:ONE, usb:TWO; choose one with --adapter usb:SERIAL"
+  beside core:ONE core:TWO -- $inline:TWO --seconds 1 -o one.wec
+  ends_with 0
+  says "sent 0 falls"
+}
+
+case_as_a_machine() { # select, motor, restore, seek, read: the watchdog never bites
+  beside core:ONE -- "$whichend" record --disk-out --drive drive-35-hd --adapter usb --role as-machine \
+    --cylinders 2-3 --sides 0 --turns 1 -o one.wec
+  ends_with 0
+  says "tracks  *2, 1 turns each"
+  says "nothing lost"
+}
+
+case_a_person_who_thinks() { # three times the watchdog's time
+  if ! command -v script >/dev/null; then
+    echo "$name: skipped: no program script (Debian package bsdutils)"
+    return
+  fi
+  printf '%s\n' "$whichend record --drive drive-35-hd --adapter usb --role as-machine --cylinders 0" \
+    >command
+  { sleep 0.5; echo yes; sleep 4; echo yes; sleep 4; } |
+    umockdev-wrapper "$bench" core:ONE -- \
+      script -qec "$(cat command) --sides 0 --turns 1 -o one.wec" /dev/null >said 2>&1 || complain "status $?"
+  says "lever closed"
+  says "tracks  *1, 1 turns each"
+}
+
+case_as_a_drive() { # what is played has no gaps
+  beside core:ONE -- sh -c "
+    $inline --seconds 2 -o disk.wec &&
+    '$whichend' record --adapter sim:none --disk-out --role as-machine --cylinders 0 --turns 1 -o disk.wec \
+      --replace &&
+    '$whichend' record --adapter usb --disk-out --role as-drive --play disk.wec --seconds 2 -o one.wec"
+  ends_with 0
+  says "played  *1 tracks of 1"
+  if grep -q gaps said; then complain "gaps"; fi
+  "$whichend" measure one.wec | grep -q 'code: MFM' || complain "what was played is not read"
+}
+
+for name; do
+  rm -f ./*.wec
+  : >said
+  case_$name
+done
+exit $bad
