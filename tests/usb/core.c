@@ -132,8 +132,21 @@ static void hw_pin_levels(void *ctx, bool floating, uint8_t out[PIN_LEVELS_BYTES
     (void)floating;
     memset(out, 0, PIN_LEVELS_BYTES);
 }
-static const struct device_hw HW = {hw_outputs, hw_pull_ups, hw_levels, hw_ticks,     hw_rail,
-                                    hw_send,    hw_pulse,    hw_pin,    hw_pin_levels};
+static void hw_no_pulses(void *ctx)
+{
+    struct core *c = ctx;
+    c->pulses = 0;
+}
+static const struct device_hw HW = {.outputs = hw_outputs,
+                                    .pull_ups = hw_pull_ups,
+                                    .levels = hw_levels,
+                                    .ticks = hw_ticks,
+                                    .rail_mv = hw_rail,
+                                    .send = hw_send,
+                                    .pulse = hw_pulse,
+                                    .no_pulses = hw_no_pulses,
+                                    .pin = hw_pin,
+                                    .pin_levels = hw_pin_levels};
 
 /* Tell the core of every line that changed. */
 static void settle(struct core *c)
