@@ -177,10 +177,16 @@ enum err bus_tracker_new(const struct profile *drive, const struct profile *cont
 /* One edge. Times never run back (ERR_INTERNAL), nor past BUS_NS_MAX (ERR_FORMAT). Cheap; RDATA
  * and WDATA edges may be fed too and are counted only. */
 enum err bus_tracker_edge(struct bus_tracker *t, int64_t ns, enum line line, enum level level);
-/* Edges of RDATA in a row, each turning it over, the first to level `first`: as if each had
- * been given to bus_tracker_edge(), but fast. Returns how many were taken; 0 where the first
- * must be given by itself. The place stays as it is. */
-size_t bus_tracker_reads(struct bus_tracker *t, const int64_t *ns, size_t n, enum level first);
+/* Edges of RDATA in a row, each turning it over. */
+struct read_row {
+    int64_t ns;              /* of the first */
+    const int32_t *after_ns; /* of each, behind the first: 0, ... */
+    size_t count;
+    enum level first; /* that the first turns it to */
+};
+/* As if each had been given to bus_tracker_edge(), but fast. false: nothing was taken, and the
+ * first must be given by itself. The place stays as it is. */
+bool bus_tracker_reads(struct bus_tracker *t, const struct read_row *row);
 /* The place after the last edge fed. A new value of serial means that any field but since_ns
  * changed. */
 const struct bus_place *bus_tracker_place(const struct bus_tracker *t, uint64_t *serial);

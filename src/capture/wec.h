@@ -104,7 +104,6 @@ struct wec_batch {
 struct wec_scratch {
     uint64_t delta[CHUNK_EDGES_MAX];
     uint8_t level[CHUNK_EDGES_MAX];
-    uint8_t more[CHUNK_EDGES_MAX];
 };
 
 /* EDGE payload of a batch into out (WEC_PLAIN_MAX bytes); returns its length. */

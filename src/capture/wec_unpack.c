@@ -31,44 +31,77 @@ static uint64_t get_varint(struct bytes *in)
     return 0;
 }
 
-/* The bytes of one place in all varints of a series. Where each has one they stand side by
- * side. Returns how many have another byte. */
-static size_t get_place(struct bytes *in, struct wec_scratch *s, size_t first, size_t n,
-                        size_t left, unsigned shift)
+/* A series of varints: the bytes of each place stand side by side. */
+#define PLACES 9 /* 63 bits */
+struct series {
+    const uint8_t *place[PLACES];
+};
+
+/* Bytes whose top bit says that another follows. */
+static size_t count_more(const uint8_t *p, size_t n)
 {
-    const uint8_t *p = in->p;
+    const uint64_t ones = UINT64_C(0x0101010101010101);
     size_t more = 0;
-    if ((size_t)(in->end - in->p) < left) {
-        in->bad = true;
-        return 0;
+    size_t i = 0;
+    for (; i + 8 <= n; i += 8) {
+        uint64_t word;
+        memcpy(&word, p + i, sizeof word);
+        more += (size_t)((word >> 7 & ones) * ones >> 56);
     }
-    in->p += left;
-    for (size_t i = 0; i < n; i++) {
-        size_t at = first + 2 * i;
-        if (left < n && s->more[at] == 0)
-            continue;
-        uint8_t byte = *p++;
-        uint64_t low = shift > 0 ? s->delta[at] : 0;
-        s->delta[at] = low | (uint64_t)(byte & 127) << shift;
-        s->more[at] = byte >> 7;
-        more += byte >> 7;
-    }
+    for (; i < n; i++)
+        more += p[i] >> 7;
     return more;
 }
 
-/* Every second delta from `from` on. */
-static void get_series(struct bytes *in, struct wec_scratch *s, size_t at, size_t count,
-                       size_t from)
+/* n varints; next_of() may then be asked n times. */
+static bool get_series(struct bytes *in, size_t n, struct series *out)
 {
-    size_t n = count > from ? (count - from + 1) / 2 : 0;
-    size_t left = n;
-    for (unsigned shift = 0; left > 0 && !in->bad; shift += 7) {
-        if (shift > 56) {
-            in->bad = true; /* more than 63 bits */
-            return;
-        }
-        left = get_place(in, s, at + from, n, left, shift);
+    for (size_t k = 0; k < PLACES; k++) {
+        out->place[k] = in->p;
+        if ((size_t)(in->end - in->p) < n)
+            return false;
+        in->p += n;
+        n = count_more(out->place[k], n);
     }
+    return n == 0;
+}
+
+static inline uint64_t next_of(struct series *s)
+{
+    uint64_t byte = *s->place[0]++;
+    uint64_t value = byte;
+    for (unsigned k = 1; byte >= 128; k++) {
+        byte = *s->place[k]++;
+        value = (value & ~(UINT64_C(128) << (7 * (k - 1)))) | byte << (7 * k);
+    }
+    return value;
+}
+
+/* Offsets from the chunk's first tick, from the deltas of every second edge. false where one
+ * goes beyond the chunk's span. */
+static bool get_offsets(struct bytes *in, uint64_t *out, size_t n, uint64_t span)
+{
+    struct series first;
+    struct series second;
+    uint64_t offset = 0;
+    if (!get_series(in, (n + 1) / 2, &first) || !get_series(in, n / 2, &second))
+        return false;
+    for (size_t i = 0; i + 1 < n; i += 2) {
+        uint64_t one = next_of(&first);
+        uint64_t two = next_of(&second);
+        if (one > span - offset || two > span - offset - one)
+            return false;
+        out[i] = offset + one;
+        offset += one + two;
+        out[i + 1] = offset;
+    }
+    if ((n & 1) != 0) {
+        uint64_t last = next_of(&first);
+        if (last > span - offset)
+            return false;
+        out[n - 1] = offset + last;
+    }
+    return true;
 }
 
 /* One line's edges on their way into the chunk. delta holds offsets from the first tick by now.
@@ -77,20 +110,16 @@ struct lane {
     size_t at; /* in the scratch */
     size_t left;
     const struct name_target *target;
+    bool turns;       /* each edge turns it over: no levels are listed */
+    uint8_t level_at; /* then: of the edge at `at` */
 };
 
-static bool get_levels(struct bytes *in, struct wec_scratch *s, size_t at, size_t count,
-                       uint8_t form)
+static bool get_levels(struct bytes *in, uint8_t *out, size_t count)
 {
-    if (form < 2) {
-        for (size_t i = 0; i < count; i++)
-            s->level[at + i] = (uint8_t)((form + i) & 1);
-        return true;
-    }
-    if (form > 2 || (size_t)(in->end - in->p) < count)
+    if ((size_t)(in->end - in->p) < count)
         return false;
     for (size_t i = 0; i < count; i++) {
-        s->level[at + i] = in->p[i];
+        out[i] = in->p[i];
         if (in->p[i] > LEVEL_UNKNOWN)
             return false;
     }
@@ -99,26 +128,19 @@ static bool get_levels(struct bytes *in, struct wec_scratch *s, size_t at, size_
 }
 
 static bool get_line(struct bytes *in, const struct wec_frame *f, struct wec_scratch *s,
-                     size_t at, size_t *count)
+                     struct lane *out)
 {
     uint8_t form = get_byte(in);
     uint64_t n = get_varint(in);
     uint64_t span = (uint64_t)(f->last_tick - f->first_tick);
-    if (in->bad || n > CHUNK_EDGES_MAX - at || !get_levels(in, s, at, (size_t)n, form))
+    if (in->bad || form > 2 || n > CHUNK_EDGES_MAX - out->at)
         return false;
-    get_series(in, s, at, (size_t)n, 0);
-    get_series(in, s, at, (size_t)n, 1);
-    if (in->bad)
+    out->left = (size_t)n;
+    out->turns = form < 2;
+    out->level_at = form;
+    if (!out->turns && !get_levels(in, s->level + out->at, out->left))
         return false;
-    uint64_t offset = 0;
-    for (size_t i = 0; i < n; i++) {
-        if (s->delta[at + i] > span - offset)
-            return false;
-        offset += s->delta[at + i];
-        s->delta[at + i] = offset;
-    }
-    *count = (size_t)n;
-    return true;
+    return get_offsets(in, s->delta + out->at, out->left, span);
 }
 
 /* rail NONE: read past it */
@@ -144,26 +166,67 @@ static bool get_rail(struct bytes *in, const struct wec_frame *f, enum rail rail
     return true;
 }
 
-/* Edges of one lane up to another's, and those at its own first tick. */
-static void lane_run(const struct wec_scratch *s, struct lane *lane, uint64_t limit,
-                     struct build *b)
+/* How many edges of a lane lie before another's, or at its own first tick. */
+static size_t run_length(const uint64_t *offset, size_t left, uint64_t limit)
+{
+    size_t n = 0;
+    size_t end = left;
+    if (offset[left - 1] < limit)
+        return left;
+    while (n < end) { /* the first that is not before it */
+        size_t middle = n + (end - n) / 2;
+        if (offset[middle] < limit)
+            n = middle + 1;
+        else
+            end = middle;
+    }
+    while (offset[0] >= limit && n < left && offset[n] == offset[0])
+        n++;
+    return n;
+}
+
+static void listed_run(const struct wec_scratch *s, const struct lane *lane, size_t n,
+                       struct build *b)
 {
     const enum line line = lane->target->line;
     const unsigned turn = lane->target->active_high ? 1 : 0;
-    const uint64_t start = s->delta[lane->at];
-    const size_t end = lane->at + lane->left;
     uint8_t now = b->level[line];
-    size_t at = lane->at;
-    for (; at < end && (s->delta[at] < limit || s->delta[at] == start); at++) {
+    for (size_t at = lane->at; at < lane->at + n; at++) {
         unsigned level = s->level[at] < 2 ? s->level[at] ^ turn : s->level[at];
         b->edge[b->count] = edge_pack(s->delta[at], line, (enum level)level);
         b->count += level != now; /* nothing where it has that level already */
         now = (uint8_t)level;
     }
     b->level[line] = now;
-    b->now = b->base + (int64_t)s->delta[at - 1];
-    lane->left -= at - lane->at;
-    lane->at = at;
+}
+
+static void turning_run(const struct wec_scratch *s, const struct lane *lane, size_t n,
+                        struct build *b)
+{
+    const enum line line = lane->target->line;
+    const uint64_t *offset = s->delta + lane->at;
+    unsigned level = lane->level_at ^ (lane->target->active_high ? 1u : 0u);
+    packed_edge *out = b->edge + b->count;
+    size_t from = b->level[line] == level ? 1 : 0; /* it has that level already */
+    for (size_t i = from; i < n; i++)
+        out[i - from] = edge_pack(offset[i], line, (enum level)((level + i) & 1));
+    b->count += n - from;
+    b->level[line] = (uint8_t)((level + n - 1) & 1);
+}
+
+/* Edges of one lane up to another's, and those at its own first tick. */
+static void lane_run(const struct wec_scratch *s, struct lane *lane, uint64_t limit,
+                     struct build *b)
+{
+    size_t n = run_length(s->delta + lane->at, lane->left, limit);
+    if (lane->turns)
+        turning_run(s, lane, n, b);
+    else
+        listed_run(s, lane, n, b);
+    lane->level_at = (lane->level_at + n) & 1;
+    lane->at += n;
+    lane->left -= n;
+    b->now = b->base + (int64_t)s->delta[lane->at - 1];
 }
 
 /* Lanes to edges in order of time; of edges at one tick the lower lane's first. */
@@ -220,14 +283,15 @@ bool wec_unpack(const uint8_t *plain, size_t len, const struct wec_frame *f,
     size_t next_channel = 0;
     for (uint8_t g = 0; g < groups; g++) {
         size_t channel = get_byte(&in);
-        size_t count = 0;
+        struct lane next = {.at = used};
         /* rising channels: so each comes once, and lanes cannot overflow */
         bool good = channel >= next_channel && channel < c->lines + c->rails;
         if (good && channel < c->lines) {
-            good = get_line(&in, f, scratch, used, &count);
-            if (good && target[channel] != NULL)
-                lane[lanes++] = (struct lane){used, count, target[channel]};
-            used += count;
+            good = get_line(&in, f, scratch, &next);
+            next.target = target[channel];
+            if (good && next.target != NULL)
+                lane[lanes++] = next;
+            used += next.left;
         } else if (good) {
             good = get_rail(&in, f, target[channel] != NULL ? target[channel]->rail : RAIL_NONE,
                             b);

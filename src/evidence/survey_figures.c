@@ -235,15 +235,39 @@ enum err figures_fall(struct survey_run *r, int64_t tick, int64_t ns)
     return ERR_OK;
 }
 
-enum err figures_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t n)
+/* Falls that follow the last one without ado. Returns the first that does not. */
+static size_t plain_falls(struct figures_gather *g, const struct chunk *c, size_t i, size_t k,
+                          size_t n)
 {
+    const packed_edge *edge = c->edge + i;
+    const uint64_t last = (uint64_t)(g->last_tick - c->base_tick);
+    uint64_t before = last;
+    if ((edge[n - 1] >> 8) - last > UINT32_MAX) {
+        return k;
+    }
+    for (; k < n && g->count < g->cap; k += 2) {
+        uint64_t tick = edge[k] >> 8;
+        g->interval[g->count++] = (uint32_t)(tick - before);
+        before = tick;
+    }
+    g->last_tick = c->base_tick + (int64_t)before;
+    return k;
+}
+
+enum err figures_reads(struct survey_run *r, const struct chunk *c, size_t i)
+{
+    const size_t n = r->row.count;
+    struct figures_gather *g = &r->figures;
     size_t k = edge_level(c->edge[i]) == LEVEL_LOW ? 0 : 1;
-    for (; r->visit.open && k < n; k += 2) {
-        TRY(figures_fall(r, edge_tick(c, i + k), r->reads_ns[k]));
-        if (r->figures
-                .full) { /* nothing more until the next visit but where the last one was */
+    while (r->visit.open && k < n) {
+        TRY(figures_fall(r, edge_tick(c, i + k), r->row.ns + r->row.after_ns[k]));
+        k += 2;
+        if (!g->full) {
+            k = plain_falls(g, c, i, k, n);
+        } else if (k < n) { /* nothing more until the next visit but where the last one was */
             k += (n - 1 - k) / 2 * 2;
-            r->figures.last_tick = edge_tick(c, i + k);
+            g->last_tick = edge_tick(c, i + k);
+            k = n;
         }
     }
     return ERR_OK;

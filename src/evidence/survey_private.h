@@ -136,7 +136,7 @@ struct figures_gather {
 /* A transition of the visit that is open. */
 enum err figures_fall(struct survey_run *r, int64_t tick, int64_t ns);
 /* The falls among edges taken at once: see survey_reads(). */
-enum err figures_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t n);
+enum err figures_reads(struct survey_run *r, const struct chunk *c, size_t i);
 /* Behind rotation_finish() and tracks_finish(). */
 enum err figures_finish(struct survey_run *r);
 void figures_release(struct survey_run *r);
@@ -216,7 +216,8 @@ struct survey_run {
     struct survey *out;
     struct tick tick;
     struct tick_scale ns_scale, ps_scale;
-    int64_t reads_ns[READS_MAX]; /* times of the read pulses' edges that are taken at once */
+    struct read_row row; /* of read pulses' edges that are taken at once */
+    int32_t row_after_ns[READS_MAX];
     struct bus_tracker *tracker;
     uint64_t serial;
     struct bus_place place;
@@ -244,8 +245,8 @@ struct survey_run {
 
 /* A level of RDATA. */
 enum err visit_rdata(struct survey_run *r, int64_t tick, int64_t ns, enum level level);
-/* n edges of RDATA from edge i of the chunk on, at reads_ns, with nothing between them. */
-enum err visit_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t n);
+/* The edges of RDATA of r->row, which stand in the chunk from edge i on. */
+enum err visit_reads(struct survey_run *r, const struct chunk *c, size_t i);
 /* Edges of RDATA in a row from edge i on, at once. *out_taken 0: it must be taken by itself. */
 enum err survey_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t *out_taken);
 /* The place changed at `ns`: close the visit and begin another where it makes sense. */

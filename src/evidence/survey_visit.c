@@ -160,35 +160,36 @@ static size_t plain_falls(struct survey_run *r, const struct chunk *c, size_t i,
     size_t room = g->cap > g->count + 1 ? g->cap - g->count - 1 : 0;
     uint32_t *out = g->interval + g->count;
     int64_t last_ps = g->last_ps;
-    int64_t before_ns = g->quiet_since_ns;
+    int64_t before_ns = g->quiet_since_ns - r->row.ns;
     size_t k = fall;
     if (!g->has_first || n == 0 ||
         (uint64_t)(base + (int64_t)(c->edge[i + n - 1] >> 8)) > scale.most) {
         return fall;
     }
-    for (; k < n && room > 0 && r->reads_ns[k] - before_ns <= SILENT_NS; k += 2, room--) {
+    for (; k < n && room > 0 && r->row.after_ns[k] - before_ns <= SILENT_NS; k += 2, room--) {
         int64_t ps = tick_scaled(&scale, base + (int64_t)(c->edge[i + k] >> 8));
         *out++ = (uint32_t)(ps - last_ps);
         last_ps = ps;
-        before_ns = r->reads_ns[k];
+        before_ns = r->row.after_ns[k];
     }
     g->count += (k - fall) / 2;
     g->v.transitions += (int64_t)((k - fall) / 2);
     r->flux_transitions += (int64_t)((k - fall) / 2);
     g->last_ps = last_ps;
-    g->quiet_since_ns = before_ns;
+    g->quiet_since_ns = r->row.ns + before_ns;
     return k;
 }
 
-enum err visit_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t n)
+enum err visit_reads(struct survey_run *r, const struct chunk *c, size_t i)
 {
+    const size_t n = r->row.count;
     struct visit_gather *g = &r->visit;
     size_t k = edge_level(c->edge[i]) == LEVEL_LOW ? 0 : 1;
     g->rdata = edge_level(c->edge[i + n - 1]);
     while (g->open && k < n) {
         k = plain_falls(r, c, i, k, n);
         if (k < n) {
-            TRY(transition(r, edge_tick(c, i + k), r->reads_ns[k]));
+            TRY(transition(r, edge_tick(c, i + k), r->row.ns + r->row.after_ns[k]));
             k += 2;
         }
     }

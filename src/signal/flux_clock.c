@@ -10,7 +10,7 @@
  */
 #include "base/units.h"
 #include "signal/flux_private.h"
-#include "signal/lanes.h"
+#include "base/lanes.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -1,5 +1,5 @@
 /* The phase of the bit clock, run by run. */
-#include "base/units.h"
+#include "base/lanes.h"
 #include "signal/speed.h"
 
 #include <math.h>
@@ -15,19 +15,13 @@
 #define SPLICE_LEAST 0.03  /* cells off its neighbours, from which a join is a splice */
 #define SPLICE_MOST  0.25
 #define SPLICE_SD    4.5
-#define MAD_SD       1.4826   /* of a normal law: its standard deviation over its median */
-#define ROUNDER      12582912 /* 1.5 x 2^23: adding it rounds a float to a whole number */
-
-static inline float whole(float x)
-{
-    return (x + (float)ROUNDER) - (float)ROUNDER;
-}
+#define MAD_SD       1.4826 /* of a normal law: its standard deviation over its median */
 
 /* sin(2 pi x) for -0.5 <= x <= 0.5, to a thousandth. */
-static inline float sine(float x)
+static inline lanes sine(lanes x)
 {
-    float y = x * (8.0F - 16.0F * fabsf(x));
-    return y * (0.775F + 0.225F * fabsf(y));
+    lanes y = x * (8.0F - 16.0F * lanes_size(x));
+    return y * (0.775F + 0.225F * lanes_size(y));
 }
 
 struct run_fit {
@@ -46,38 +40,52 @@ struct finder {
     float rate; /* of the hint */
 };
 
-/* Least squares for interval = steps / rate. */
-static void fit_speed(const struct finder *f, size_t at, float rate)
+/* Least squares for interval = steps / rate: the noise is in the intervals, which therefore are
+ * not squared. */
+struct speed_sums {
+    float across, steps, square, legal;
+};
+
+static struct speed_sums speed_sums(const struct finder *f, size_t at, float rate)
 {
     const uint32_t *d = f->t->interval + at * RUN;
     const float low = (float)f->hint->step_min;
     const float high = (float)f->hint->step_max;
+    const lanes zero = lanes_all(0);
+    lanes across = zero;
+    lanes steps = zero;
+    lanes square = zero;
+    lanes legal = zero;
+    for (size_t i = 0; i < RUN; i += LANES) {
+        lanes cells = lanes_load(d + i) * rate;
+        lanes step = lanes_nearest(cells);
+        lane_ints allowed = (step >= low) & (step <= high);
+        lanes off = lanes_choose(allowed, cells - step, zero);
+        lanes counted = lanes_choose(allowed, step, zero);
+        across += cells * counted;
+        steps += counted * counted;
+        square += off * off;
+        legal += lanes_choose(allowed, lanes_all(1), zero);
+    }
+    return (struct speed_sums){lanes_sum(across), lanes_sum(steps), lanes_sum(square),
+                               lanes_sum(legal)};
+}
+
+static void fit_speed(const struct finder *f, size_t at, float rate)
+{
     struct run_fit *fit = &f->fit[at];
     float var = 1;
-    float legal = 0;
+    bool told = true;
     fit->rate = rate;
-    for (int round = 0; round < 2; round++) {
-        float across = 0; /* the noise is in the intervals: not their own squares */
-        float steps = 0;
-        float square = 0;
-        legal = 0;
-        for (int i = 0; i < RUN; i++) {
-            float cells = (float)d[i] * fit->rate;
-            float step = whole(cells);
-            float count = step >= low && step <= high ? 1.0F : 0.0F;
-            across += count * cells * step;
-            steps += count * step * step;
-            square += count * (cells - step) * (cells - step);
-            legal += count;
+    for (int round = 0; round < 2 && told; round++) {
+        struct speed_sums s = speed_sums(f, at, fit->rate);
+        told = s.legal >= LEGAL_SHARE * RUN;
+        if (told) {
+            var = s.square / s.legal;
+            fit->rate *= s.steps / s.across;
         }
-        if (legal < LEGAL_SHARE * RUN) {
-            break;
-        }
-        var = square / legal;
-        fit->rate *= steps / across;
     }
-    fit->steady = legal >= LEGAL_SHARE * RUN && var < FIT_VAR &&
-                  fabs((double)(fit->rate / f->rate) - 1) < REACH;
+    fit->steady = told && var < FIT_VAR && fabs((double)(fit->rate / f->rate) - 1) < REACH;
     fit->rate = fit->steady ? fit->rate : rate;
 }
 
@@ -110,35 +118,38 @@ static void fit_phase(const struct finder *f, size_t at, float rate, double star
     struct clock_run *run = &f->run[at];
     float pos[RUN];
     uint64_t time = 0;
-    double mean = 0;
-    float s = 0;
-    float c = 0;
-    float low = ((float)f->hint->step_min - 0.5F) / rate;
-    float high = ((float)f->hint->step_max + 0.5F) / rate;
-    unsigned shorter = 0;
-    unsigned longer = 0;
-    for (int i = 0; i < RUN; i++) {
+    uint64_t sum = 0;
+    lanes s = lanes_all(0);
+    lanes c = lanes_all(0);
+    const float low = ((float)f->hint->step_min - 0.5F) / rate;
+    const float high = ((float)f->hint->step_max + 0.5F) / rate;
+    lane_ints shorter = {0};
+    lane_ints longer = {0};
+    for (size_t i = 0; i < RUN; i++) {
         pos[i] = (float)time;
-        mean += (double)time;
+        sum += time;
         time += d[i];
-        shorter += (float)d[i] < low;
-        longer += (float)d[i] > high;
     }
-    mean /= RUN;
-    for (int i = 0; i < RUN; i++) {
-        float p = (pos[i] - (float)mean) * rate;
-        float q = p + 0.25F;
-        s += sine(p - whole(p));
-        c += sine(q - whole(q));
+    const double mean = (double)sum / RUN;
+    for (size_t i = 0; i < RUN; i += LANES) {
+        lanes length = lanes_load(d + i);
+        lanes p = (lanes_floats(pos + i) - (float)mean) * rate;
+        lanes q = p + 0.25F;
+        s += sine(p - lanes_nearest(p));
+        c += sine(q - lanes_nearest(q));
+        shorter -= length < low;
+        longer -= length > high;
     }
-    float length = fminf(sqrtf(s * s + c * c) / RUN, 1.0F);
-    f->fit[at].phase = atan2f(s, c) / (2 * (float)M_PI);
+    const float sines = lanes_sum(s);
+    const float cosines = lanes_sum(c);
+    const float length = fminf(hypotf(sines, cosines) / RUN, 1.0F);
+    f->fit[at].phase = atan2f(sines, cosines) / (2 * (float)M_PI);
     run->ns = (start_ticks + mean) * f->t->tick_ns;
     run->jitter_sq =
         length > 0 ? -2 * logf(length) / (4 * (float)(M_PI * M_PI)) * RUN / (RUN - 2) : 1;
     run->transitions = RUN;
-    run->shorter = (uint16_t)shorter;
-    run->longer = (uint16_t)longer;
+    run->shorter = (uint16_t)lane_ints_sum(shorter);
+    run->longer = (uint16_t)lane_ints_sum(longer);
 }
 
 /* Cells from run at - 1 to run at: as the speed has it, to the nearest that the phases allow.

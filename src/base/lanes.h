@@ -1,6 +1,6 @@
 /* Four floats that are worked on at once, where the compiler and the machine can. */
-#ifndef WHICHEND_SIGNAL_LANES_H
-#define WHICHEND_SIGNAL_LANES_H
+#ifndef WHICHEND_BASE_LANES_H
+#define WHICHEND_BASE_LANES_H
 
 #include <stdbool.h>
 #include <stdint.h>
@@ -50,6 +50,30 @@ static inline lanes lanes_load(const uint32_t *p)
     typedef uint32_t lane_uints __attribute__((vector_size(4 * LANES)));
     lane_ints half = (lane_ints)((lane_uints)whole >> 1);
     return __builtin_convertvector(half, lanes) * 2.0F;
+}
+
+static inline lanes lanes_floats(const float *p)
+{
+    lanes x;
+    memcpy(&x, p, sizeof x);
+    return x;
+}
+
+static inline lanes lanes_size(lanes x)
+{
+    return (lanes)((lane_ints)x & INT32_MAX);
+}
+
+static inline int32_t lane_ints_sum(lane_ints x)
+{
+    return (x[0] + x[1]) + (x[2] + x[3]);
+}
+
+static inline lane_ints lane_ints_load(const int32_t *p)
+{
+    lane_ints x;
+    memcpy(&x, p, sizeof x);
+    return x;
 }
 
 static inline float lanes_sum(lanes x)
