@@ -2,7 +2,7 @@
  * asked for all. */
 #include "evidence/survey_private.h"
 
-#define ROW_MIN 32 /* fewer are not worth it */
+#define ROW_MIN 32  /* fewer are not worth it */
 #define BLOCK   128 /* looked at together */
 
 static bool is_read(packed_edge e)

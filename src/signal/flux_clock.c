@@ -8,9 +8,9 @@
  * A tracker waits for its own last step, so four of them work side by side, in the lanes of one
  * vector, each on its own part of a block; RUN_IN transitions before the part bring it to lock.
  */
+#include "base/lanes.h"
 #include "base/units.h"
 #include "signal/flux_private.h"
-#include "base/lanes.h"
 
 #include <math.h>
 #include <stdlib.h>

@@ -1,7 +1,7 @@
 /* Speed along the stretch from intervals alone: no phase, so splices and slips do no harm. The
  * tracked clock is then held near it. */
-#include "signal/flux_private.h"
 #include "base/lanes.h"
+#include "signal/flux_private.h"
 
 #include <math.h>
 #include <stdlib.h>
