@@ -13,6 +13,7 @@ struct checker {
 /* What every section of a kind of file must hold; the first is a number above 0. */
 static const char *const fault_keys[] = {"weight", "effect", "text", "source", NULL};
 static const char *const end_keys[] = {"share", "source", NULL};
+static const char *const work_keys[] = {"minutes", "text", "source", NULL};
 static const char *const test_keys[] = {"minutes", "asks", "text", "risk", "source", NULL};
 
 static enum err problem(struct checker *c, const struct ini_file *f, int line,
@@ -76,6 +77,8 @@ static enum err check_section(struct checker *c, const struct ini_file *f,
         else if (i == 0 && !positive(value))
             TRY(problem(c, f, section->line, name, "is no number above 0:", keys[i]));
     }
+    if (keys == work_keys && !repair_kind_bit(name))
+        TRY(problem(c, f, section->line, name, "is no kind of work of", "[repair] did"));
     if (keys == fault_keys && effect != NULL && !effect_known(effect))
         TRY(problem(c, f, section->line, name,
                     "has an effect that the model does not know:", effect));
@@ -105,7 +108,8 @@ static enum err check_folder(struct checker *c, const struct profile_path *path,
     enum err err = profile_file_list(path, folder, &names, &count, e);
 
     for (size_t i = 0; i < count && err == ERR_OK; i++) {
-        const char *const *keys = strcmp(folder, "tests") == 0    ? test_keys
+        const char *const *keys = strcmp(names[i], "work") == 0   ? work_keys
+                                  : strcmp(folder, "tests") == 0  ? test_keys
                                   : strcmp(names[i], "ends") == 0 ? end_keys
                                                                   : fault_keys;
         char *where = NULL;

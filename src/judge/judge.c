@@ -6,6 +6,7 @@
 #include "judge/next.h"
 #include "judge/texts.h"
 #include "judge/weighed.h"
+#include "judge/work.h"
 
 #include <math.h>
 #include <stdint.h>
@@ -260,6 +261,7 @@ static enum err conclude(const struct case_file *c, const struct judge_options *
     TRY(weigh_findings(n, v));
     TRY(next_tests(c, n, o->profiles, v, e));
     list_changes(c, n, v);
+    TRY(list_work(n, o->profiles, v, e));
     list_untested(n, v);
     list_cautions(c, n, v);
     say_assumed(c, v);

@@ -43,6 +43,14 @@ struct next_test {
     bool leads;    /* checks the test gear itself */
 };
 
+/* A kind of work on a part. */
+struct work {
+    char text[120], caution[120];
+    enum end part;
+    double minutes, chance; /* that it cures */
+};
+#define WORK_SHOWN_MAX 4
+
 #define VERDICT_TEXTS_MAX 40
 #define VERDICT_TEXT_MAX  240
 
@@ -66,6 +74,9 @@ struct verdict {
     size_t finding_count;
     struct next_test *next; /* best first */
     size_t next_count;
+    struct work work[WORK_SHOWN_MAX]; /* what cures most for its minutes first */
+    size_t work_count;
+    double work_minutes; /* on average, done in this order until one helps */
     char gate[VERDICT_TEXTS_MAX][VERDICT_TEXT_MAX]; /* gates not met, each a sentence */
     size_t gate_count;
     char change[VERDICT_TEXTS_MAX][VERDICT_TEXT_MAX]; /* what would put another end in front */

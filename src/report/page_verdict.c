@@ -270,6 +270,24 @@ static enum err test(struct buf *out, const struct next_test *t)
     return buf_str(out, "</dl></li>\n");
 }
 
+static enum err work(struct buf *out, const struct verdict *v)
+{
+    if (v->grade == GRADE_UNDECIDED || v->work_count == 0) {
+        return ERR_OK;
+    }
+    TRY(buf_str(out, "<h3>What to put right, in this order until it works</h3>\n<ol>\n"));
+    for (size_t i = 0; i < v->work_count; i++) {
+        const struct work *w = &v->work[i];
+        TRY(buf_str(out, "<li>"));
+        TRY(html_textf(out, "%s: %s (%.0f min; helps with %.0f %%)", end_shown(w->part),
+                       w->text, w->minutes, 100 * w->chance));
+        TRY(w->caution[0] == '\0' ? ERR_OK
+                                  : html_elf(out, "div class=\"mind\"", "%s", w->caution));
+        TRY(buf_str(out, "</li>\n"));
+    }
+    return buf_str(out, "</ol>\n");
+}
+
 enum err page_tests(struct buf *out, const struct page *p)
 {
     const struct verdict *v = p->v;
@@ -285,6 +303,7 @@ enum err page_tests(struct buf *out, const struct page *p)
         }
         TRY(buf_str(out, "</ol>\n"));
     }
+    TRY(work(out, v));
     TRY(page_list(out, "Mind about the captures", v->warning, v->warning_count));
     return buf_str(out, "</section>\n");
 }

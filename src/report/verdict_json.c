@@ -112,6 +112,22 @@ static json_t *next_part(const struct next_test *t, bool *failed)
     return o;
 }
 
+static json_t *work_part(const struct verdict *v, bool *failed)
+{
+    json_t *a = json_array();
+    for (size_t i = 0; i < v->work_count; i++) {
+        const struct work *w = &v->work[i];
+        json_t *o = json_object();
+        json_put(o, "work", json_text(w->text), failed);
+        json_put(o, "end", json_string(end_name(w->part)), failed);
+        json_put(o, "minutes", json_number(w->minutes, 1), failed);
+        json_put(o, "probability", json_number(w->chance, 3), failed);
+        json_put(o, "caution", json_text(w->caution), failed);
+        json_push(a, o, failed);
+    }
+    return a;
+}
+
 static json_t *texts_part(const char text[][VERDICT_TEXT_MAX], size_t count, bool *failed)
 {
     json_t *a = json_array();
@@ -141,6 +157,7 @@ enum err report_verdict_json(const struct verdict *v, struct buf *out)
     json_put(root, "faults", faults_part(v, &failed), &failed);
     json_put(root, "findings", findings, &failed);
     json_put(root, "next", next, &failed);
+    json_put(root, "work", work_part(v, &failed), &failed);
     json_put(root, "gates", texts_part(v->gate, v->gate_count, &failed), &failed);
     json_put(root, "change", texts_part(v->change, v->change_count, &failed), &failed);
     json_put(root, "disproof", text_or_null(v->disproof), &failed);

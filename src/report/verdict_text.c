@@ -154,6 +154,25 @@ static enum err next(const struct verdict *v, const struct text_style *s, struct
     return ERR_OK;
 }
 
+static enum err work(const struct verdict *v, const struct text_style *s, struct buf *out)
+{
+    if (v->grade == GRADE_UNDECIDED || v->work_count == 0) {
+        return ERR_OK;
+    }
+    TRY(text_heading(out, s, "What to put right, in this order until it works"));
+    for (size_t i = 0; i < v->work_count; i++) {
+        const struct work *w = &v->work[i];
+        char lead[24];
+        (void)snprintf(lead, sizeof lead, "%zu.", i + 1);
+        TRY(text_wrapf(out, 2, lead, 5, "%s: %s (%.0f min; helps with %.0f %%)",
+                       end_shown(w->part), w->text, w->minutes, 100 * w->chance));
+        if (w->caution[0] != '\0') {
+            TRY(text_tinted(out, s, TINT_WARN, 5, "mind:", 12, w->caution));
+        }
+    }
+    return text_wrapf(out, 2, "", 2, "about %.0f minutes on average", v->work_minutes);
+}
+
 static enum err list(const char *heading, const char text[][VERDICT_TEXT_MAX], size_t count,
                      const struct text_style *s, struct buf *out)
 {
@@ -195,6 +214,7 @@ enum err report_verdict_text(const struct verdict *v, const struct text_style *s
     }
     TRY(changes(v, s, out));
     TRY(next(v, s, out));
+    TRY(work(v, s, out));
     TRY(list("Not tested", v->untested, v->untested_count, s, out));
     TRY(list("Cautions", v->caution, v->caution_count, s, out));
     return list("Mind", v->warning, v->warning_count, s, out);
