@@ -20,6 +20,9 @@ enum err adjust_heads_check(const struct args *a, struct err_msg *e);
 /* As a machine: role, limits, pull-ups, listen, disk in; nothing is driven yet. */
 enum err adjust_begin(struct adjust *j, uint32_t lines, const struct frame_sink *sink,
                       struct err_msg *e);
+/* Let go, and read the stream to its end, while the sink still stands; hands `err` on, or what
+ * failed here. */
+enum err adjust_end(struct adjust *j, enum err err, struct err_msg *e);
 /* The adapter let go by itself: ERR_ADAPTER. */
 enum err adjust_held(struct adjust *j, struct err_msg *e);
 /* Ctrl-C, or Enter at the terminal. */

@@ -313,7 +313,7 @@ static bool all_measured(const struct heads *h)
     return true;
 }
 
-static enum err run(struct heads *h, struct buf *out, int *status, struct err_msg *e)
+static enum err run(struct heads *h, struct err_msg *e)
 {
     const struct frame_sink sink = {h, on_edge, on_lost, NULL, NULL};
     struct adjust *j = h->j;
@@ -321,8 +321,13 @@ static enum err run(struct heads *h, struct buf *out, int *status, struct err_ms
                      &sink, e));
     for (size_t i = 0; i < h->disks && !stop_asked; i++)
         TRY(one_disk(h, &h->disk[i], e));
+    return ERR_OK;
+}
+
+static enum err say(const struct heads *h, struct buf *out, int *status, struct err_msg *e)
+{
+    enum err err = args_has(h->j->a, OPT_JSON) ? say_json(h, out) : say_text(h, out);
     *status = all_measured(h) ? 0 : EXIT_UNDECIDED;
-    enum err err = args_has(j->a, OPT_JSON) ? say_json(h, out) : say_text(h, out);
     return err == ERR_OK ? ERR_OK : err_set(e, err, "out of memory");
 }
 
@@ -345,7 +350,9 @@ enum err adjust_heads(struct adjust *j, struct buf *out, int *status, struct err
     enum err err = args_number(j->a, OPT_CYLINDERS, 0, last, &cylinder, e);
     h->cylinder = (int)cylinder;
     if (err == ERR_OK)
-        err = run(h, out, status, e);
+        err = adjust_end(j, run(h, e), e);
+    if (err == ERR_OK)
+        err = say(h, out, status, e);
     free(h->fall_ns);
     free(h);
     return err;

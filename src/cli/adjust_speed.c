@@ -325,26 +325,33 @@ static enum err say_json(const struct speed *v, struct buf *out)
     return json_finish(root, failed, out);
 }
 
+static enum err run(struct speed *v, struct err_msg *e)
+{
+    struct adjust *j = v->j;
+    const struct frame_sink sink = {v, on_edge, on_lost, NULL, NULL};
+    TRY(adjust_begin(j, WIRE_BIT(WIRE_INDEX), &sink, e));
+    if (!stop_asked)
+        TRY(adapter_use_ask(&j->u, "Nobody else is on the bus. Disk in, lever closed?", e));
+    if (!stop_asked)
+        TRY(up_to_speed(v, e));
+    if (j->live)
+        (void)fputs("The aim is the middle of the bar. Enter ends it.\n", stderr);
+    return watch(v, e);
+}
+
 enum err adjust_speed(struct adjust *j, struct buf *out, int *status, struct err_msg *e)
 {
     struct speed v = {.j = j, .tick = session_tick(&j->u.session)};
-    const struct frame_sink sink = {&v, on_edge, on_lost, NULL, NULL};
     double rated = profile_number(j->u.drive, "speed_rpm", 0);
     if (rated <= 0)
         return err_set(e, ERR_USAGE, "%s has no fixed speed to aim at",
                        profile_name(j->u.drive));
     turn_window_begin(&v.window, rated, profile_number(j->u.drive, "speed_low_rpm", 0));
     choose_limits(&v);
-    TRY(adjust_begin(j, WIRE_BIT(WIRE_INDEX), &sink, e));
-    if (!stop_asked)
-        TRY(adapter_use_ask(&j->u, "Nobody else is on the bus. Disk in, lever closed?", e));
-    if (!stop_asked)
-        TRY(up_to_speed(&v, e));
-    if (j->live)
-        (void)fputs("The aim is the middle of the bar. Enter ends it.\n", stderr);
-    TRY(watch(&v, e));
+    enum err err = run(&v, e);
+    TRY(adjust_end(j, err, e));
     bool out_of = v.has_now && (v.now.rpm < v.limits.min || v.now.rpm > v.limits.max);
     *status = !v.has_now ? EXIT_UNDECIDED : out_of ? EXIT_FAULT : 0;
-    enum err err = args_has(j->a, OPT_JSON) ? say_json(&v, out) : say_text(&v, out);
+    err = args_has(j->a, OPT_JSON) ? say_json(&v, out) : say_text(&v, out);
     return err == ERR_OK ? ERR_OK : err_set(e, err, "out of memory");
 }

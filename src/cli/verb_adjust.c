@@ -44,6 +44,15 @@ enum err adjust_begin(struct adjust *j, uint32_t lines, const struct frame_sink 
     return ERR_OK;
 }
 
+enum err adjust_end(struct adjust *j, enum err err, struct err_msg *e)
+{
+    struct err_msg late = {0};
+    if (!j->u.session.gone)
+        (void)session_release(&j->u.session, &late);
+    enum err stopped = session_stop(&j->u.session, &late);
+    return err == ERR_OK && stopped != ERR_OK ? err_set(e, stopped, "%s", late.text) : err;
+}
+
 static enum err bounds(const struct args *a, struct adjust *j, struct err_msg *e)
 {
     TRY(args_number(a, OPT_TURNS, 3, 1000000, &j->turns, e));
@@ -58,15 +67,6 @@ static const char NOTE[] =
     "pulley. Mark where a trimmer stands before you turn it; insulated, non-magnetic tool. A\n"
     "trimmer on a servo board is not always speed. Leave the heads' screws alone.";
 
-static enum err end(struct adjust *j, enum err err, struct err_msg *e)
-{
-    struct err_msg late = {0};
-    if (!j->u.session.gone)
-        (void)session_release(&j->u.session, &late);
-    enum err stopped = session_stop(&j->u.session, &late);
-    return err == ERR_OK && stopped != ERR_OK ? err_set(e, stopped, "%s", late.text) : err;
-}
-
 enum err verb_adjust(const struct args *a, struct answer *r, struct err_msg *e)
 {
     struct adjust j = {.a = a};
@@ -80,7 +80,6 @@ enum err verb_adjust(const struct args *a, struct answer *r, struct err_msg *e)
     TRY(adapter_use_open(a, NOTE, &j.u, e));
     enum err err = heads ? adjust_heads(&j, &r->out, &r->status, e)
                          : adjust_speed(&j, &r->out, &r->status, e);
-    err = end(&j, err, e);
     if (err == ERR_OK && stop_asked) {
         (void)fwrite(r->out.data, 1, args_has(a, OPT_JSON) ? 0 : r->out.len, stderr);
         err = err_set(e, ERR_INTERRUPTED, "interrupted");
