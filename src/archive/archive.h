@@ -113,6 +113,8 @@ struct archive_pass {
     char risk[ARCHIVE_TEXT_MAX];     /* why it went on without; "" where it did not */
     char utc[24];                    /* when it was taken in, 2001-02-03T04:05:06Z */
     char detail[ARCHIVE_TEXT_MAX];
+    int32_t planned_first, planned_last; /* adapter: cylinders that were to be read */
+    uint8_t planned_sides;               /* bit a side; 0: nothing was planned */
     double seconds;
     uint64_t print; /* of the times of its identifiers: the same recording again has the same */
 };

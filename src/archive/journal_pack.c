@@ -37,6 +37,9 @@ enum err journal_put_pass(struct buf *out, const struct archive_pass *p)
     TRY(put_text(out, p->affirmed));
     TRY(put_text(out, p->checked));
     TRY(put_text(out, p->risk));
+    TRY(put(out, (uint32_t)p->planned_first, 4));
+    TRY(put(out, (uint32_t)p->planned_last, 4));
+    TRY(put(out, p->planned_sides, 1));
     TRY(put(out, (uint64_t)(int64_t)(p->seconds * 1e6), 8));
     return put(out, p->print, 8);
 }
@@ -149,6 +152,10 @@ bool journal_get_pass(const uint8_t *p, size_t len, struct archive_pass *out)
     get_text(&r, out->affirmed, sizeof out->affirmed);
     get_text(&r, out->checked, sizeof out->checked);
     get_text(&r, out->risk, sizeof out->risk);
+    out->planned_first = count(&r);
+    out->planned_last = count(&r);
+    out->planned_sides = (uint8_t)get(&r, 1);
+    r.bad = r.bad || out->planned_last >= ARCHIVE_CYLINDERS_MAX || out->planned_sides > 3;
     out->seconds = (double)(int64_t)get(&r, 8) / 1e6;
     out->print = get(&r, 8);
     return !r.bad && r.left == 0;

@@ -255,6 +255,23 @@ static enum err outside_tracks(struct archive_layout *l, const struct common *c,
     return ERR_OK;
 }
 
+/* Places that were to be read and never were: whether the disk goes on there is not known, so
+ * that it does until somebody looks. */
+static void extent_planned(const struct archive *a, struct archive_layout *l)
+{
+    for (size_t i = 0; i < a->pass_count; i++) {
+        const struct archive_pass *p = &a->pass[i];
+        for (int32_t c = p->planned_first; c <= p->planned_last; c++)
+            for (int32_t side = 0; side < 2; side++) {
+                const struct archive_track *k = archive_track_find(&a->tracks, c, side);
+                if (!(p->planned_sides >> side & 1) || (k != NULL && k->turns > 0))
+                    continue;
+                l->cylinders = c >= l->cylinders ? c + 1 : l->cylinders;
+                l->sides = side >= l->sides ? side + 1 : l->sides;
+            }
+    }
+}
+
 enum err archive_layout_make(const struct archive *a, const struct archive_extent *least,
                              struct archive_layout *out)
 {
@@ -266,6 +283,7 @@ enum err archive_layout_make(const struct archive *a, const struct archive_exten
     common_numbers(&a->tracks, &c);
     extent_of(&a->tracks, &c, &l);
     if (l.cylinders > 0) {
+        extent_planned(a, &l);
         l.cylinders = least->cylinders > l.cylinders ? least->cylinders : l.cylinders;
         l.sides = least->sides > l.sides ? least->sides : l.sides;
     }

@@ -4,13 +4,12 @@
 
 #include "adapter/player.h"
 #include "adapter/recorder.h"
-#include "cli/adapter_use.h"
+#include "cli/places.h"
 
 struct record_plan {
     int64_t seconds; /* inline, as-drive */
     unsigned turns;
-    int first, last; /* cylinders; last -1: the drive's last */
-    bool side[2];
+    struct places places; /* as-machine */
     bool wait_select;
     const char *play; /* capture to answer with */
 };

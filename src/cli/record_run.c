@@ -135,7 +135,7 @@ static enum err turns(struct adapter_use *u, struct recording *g, double share,
 
 static enum err read_tracks(struct adapter_use *u, struct recording *g, struct err_msg *e)
 {
-    const struct record_plan *p = &g->plan;
+    const struct places *p = &g->plan.places;
     int at = 0;
     int all = p->last - p->first + 1;
     for (int c = p->first; c <= p->last && !stopped(); c++) {

@@ -1,7 +1,7 @@
 /* archive: a disk's sectors saved, with a record of what is sound. */
 #include "archive/capture.h"
 #include "base/file.h"
-#include "cli/archive_folder.h"
+#include "cli/archive_adapter.h"
 #include "cli/cli.h"
 
 #include <stdlib.h>
@@ -50,14 +50,49 @@ static enum err take_captures(const struct args *a, struct archive_folder *f, st
     return code;
 }
 
+/* What was read is written out whatever ended the reading. */
+static enum err from_adapter(const struct args *a, struct archive_folder *f, struct err_msg *e)
+{
+    struct err_msg late = {0};
+    bool begun = false;
+    enum err code = archive_over_adapter(a, f, &begun, e);
+    if (!begun)
+        return code;
+    enum err written = archive_folder_write(f, &late);
+    if (written != ERR_OK && code == ERR_OK)
+        return err_set(e, written, "%s", late.text);
+    if (written == ERR_OK && code != ERR_OK)
+        (void)fprintf(stderr,
+                      "whichend: what was read stands in %s; --resume goes on with it\n",
+                      f->path);
+    return code;
+}
+
+static enum err words_fit(const struct args *a, bool adapter, struct err_msg *e)
+{
+    static const enum opt of_adapter[] = {OPT_CYLINDERS, OPT_SIDES,       OPT_TURNS,
+                                          OPT_AFFIRM,    OPT_ACCEPT_RISK, OPT_UNIT,
+                                          OPT_DISK_OUT,  OPT_IMAGE,       OPT_WORN};
+    if (args_value(a, OPT_OUTPUT) == NULL)
+        return err_set(e, ERR_USAGE, "archive needs -o FOLDER");
+    if (adapter == (a->words > 0))
+        return err_set(e, ERR_USAGE, "archive takes captures, or --adapter: %s",
+                       adapter ? "not both" : "neither is given");
+    for (size_t i = 0; !adapter && i < sizeof of_adapter / sizeof of_adapter[0]; i++)
+        if (args_has(a, of_adapter[i]))
+            return err_set(e, ERR_USAGE, "--%s goes with --adapter",
+                           option_row(of_adapter[i])->name);
+    return ERR_OK;
+}
+
 enum err verb_archive(const struct args *a, struct answer *r, struct err_msg *e)
 {
     struct archive_folder f;
-    if (args_value(a, OPT_OUTPUT) == NULL)
-        return err_set(e, ERR_USAGE, "archive needs -o FOLDER");
+    bool adapter = args_has(a, OPT_ADAPTER);
+    TRY(words_fit(a, adapter, e));
     TRY(archive_folder_open(&f, a, e));
-    enum err code = take_captures(a, &f, e);
-    if (code == ERR_OK)
+    enum err code = adapter ? from_adapter(a, &f, e) : take_captures(a, &f, e);
+    if (code == ERR_OK && !adapter)
         code = archive_folder_write(&f, e);
     if (code == ERR_OK)
         code = archive_folder_say(&f, a, r);

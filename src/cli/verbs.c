@@ -100,16 +100,25 @@ static const struct verb table[] = {
          OPT_BIT(OPT_UNIT) | OPT_BIT(OPT_DISK_NAME) | OPT_BIT(OPT_MARK_SCRIBED) | OPT_BIT(OPT_SEED) | PARTS |
          OPT_BIT(OPT_QUIET) | SHOWS,
      0, 1, verb_adjust},
-    {"archive", "CAPTURE... -o FOLDER", "save a disk: sector image and map of what is sound",
+    {"archive", "CAPTURE... or --adapter WHICH, -o FOLDER", "save a disk: sector image and map of what is sound",
      "Captures, of several drives and days where one alone did not give all, are merged sector by sector. FOLDER "
      "gets disk.img, the sectors by cylinder, side and number, and disk.json: each sector's state, where and how "
      "often it was read, and what stands where nothing was.\n"
      "good: the check bytes of one turn alone agreed; sure: two turns gave the same. What was put together from "
      "turns or chosen by the check bytes is repaired; damaged is apart from absent.\n"
+     "Over an adapter it goes once through the disk, looks at a track of it again every ten cylinders and stops where "
+     "that reads worse, then reads again what is not sure, each time otherwise; FOLDER gets disk.wec too. A cut or "
+     "Ctrl-C loses at most the track in hand: --resume goes on.\n"
+     "A failing drive destroys disks. Before a valued one goes in, --affirm (or, at a terminal, an answer) says that "
+     "heads-cleaned: the heads were looked at and cleaned; scratch-alike: a scratch disk was read, taken out, put back "
+     "and read again with equal results; no-ring: that disk shows no ring under a lamp; disk-looked-at: the valued "
+     "disk was turned by hand, no mould, no sticking. The disk must read protected, and WGATE be quiet.\n"
      "Exit status: 0 all good, 4 not whole.",
-     OPT_BIT(OPT_LINE) | OPT_BIT(OPT_DRIVE_PROFILE) | OPT_BIT(OPT_OBJECT) | OPT_BIT(OPT_RESUME) | OPT_BIT(OPT_VERBOSE) |
-         WRITES | SHOWS,
-     1, WORDS_MAX,
+     OPT_BIT(OPT_LINE) | OPT_BIT(OPT_DRIVE_PROFILE) | OPT_BIT(OPT_OBJECT) | OPT_BIT(OPT_RESUME) | OPT_BIT(OPT_ADAPTER) |
+         OPT_BIT(OPT_DISK_OUT) | OPT_BIT(OPT_AFFIRM) | OPT_BIT(OPT_ACCEPT_RISK) | OPT_BIT(OPT_CYLINDERS) |
+         OPT_BIT(OPT_SIDES) | OPT_BIT(OPT_TURNS) | OPT_BIT(OPT_UNIT) | OPT_BIT(OPT_IMAGE) | OPT_BIT(OPT_WORN) |
+         OPT_BIT(OPT_SEED) | OPT_BIT(OPT_VERBOSE) | PARTS | WRITES | SHOWS,
+     0, WORDS_MAX,
      verb_archive},
     {"report", "CASE [-o FILE.html]", "one self-contained HTML page with plots",
      "Weighs the case as judge does and writes what it found, with the case's facts and plots of every capture, to "

@@ -89,6 +89,20 @@ static json_t *fills_json(bool *failed)
     return j;
 }
 
+static json_t *planned_json(const struct archive_pass *p, bool *failed)
+{
+    json_t *j = json_object();
+    if (p->planned_sides == 0) {
+        json_decref(j);
+        return json_null();
+    }
+    json_put(j, "first_cylinder", json_integer(p->planned_first), failed);
+    json_put(j, "last_cylinder", json_integer(p->planned_last), failed);
+    json_put(j, "side_0", json_boolean((p->planned_sides & 1) != 0), failed);
+    json_put(j, "side_1", json_boolean((p->planned_sides & 2) != 0), failed);
+    return j;
+}
+
 static json_t *passes_json(const struct archive *a, bool *failed)
 {
     json_t *list = json_array();
@@ -102,6 +116,7 @@ static json_t *passes_json(const struct archive *a, bool *failed)
         json_put(j, "file", json_text(p->file), failed);
         json_put(j, "utc", json_text(p->utc), failed);
         json_put(j, "detail", json_text(p->detail), failed);
+        json_put(j, "planned", planned_json(p, failed), failed);
         json_put(j, "affirmed", json_text(p->affirmed), failed);
         json_put(j, "checked", json_text(p->checked), failed);
         json_put(j, "risk", p->risk[0] != '\0' ? json_text(p->risk) : json_null(), failed);

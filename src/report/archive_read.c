@@ -190,6 +190,16 @@ static enum err beside_image(struct reading *r, const json_t *o)
     return e;
 }
 
+static void planned(struct reading *r, const json_t *o, struct archive_pass *p)
+{
+    if (!json_is_object(o))
+        return;
+    p->planned_first = (int32_t)number(o, "first_cylinder", 0, ARCHIVE_CYLINDERS_MAX - 1, r);
+    p->planned_last = (int32_t)number(o, "last_cylinder", 0, ARCHIVE_CYLINDERS_MAX - 1, r);
+    p->planned_sides = (uint8_t)((json_is_true(json_object_get(o, "side_0")) ? 1 : 0) |
+                                 (json_is_true(json_object_get(o, "side_1")) ? 2 : 0));
+}
+
 static enum err pass(struct reading *r, const json_t *o)
 {
     struct archive_pass p = {.print = hex_value(o, "print", r)};
@@ -201,6 +211,7 @@ static enum err pass(struct reading *r, const json_t *o)
     text(o, "affirmed", p.affirmed, sizeof p.affirmed);
     text(o, "checked", p.checked, sizeof p.checked);
     text(o, "risk", p.risk, sizeof p.risk);
+    planned(r, json_object_get(o, "planned"), &p);
     p.seconds = json_number_value(json_object_get(o, "seconds"));
     return r->why == NULL ? archive_pass_add(r->a, &p, &index) : ERR_OK;
 }

@@ -2,6 +2,8 @@
 #include "sim/drive.h"
 #include "sim/world.h"
 
+#include <math.h>
+
 #define READ_DELAY_NS   1200
 #define WRITE_JITTER_NS 12.0
 #define JITTER_MAX_NS   1000.0
@@ -30,6 +32,8 @@ static double amplitude(const struct drive *d)
         a *= 1.0 + 0.6 * d->head.dirt;
     if (d->head.off_track)
         a *= 0.4;
+    if (s->sheds_s > 0)
+        a *= exp2(-(double)d->w->now / (s->sheds_s * 1e9));
     if (d->settled_at != NEVER)
         a *= 0.6;
     if (own_density && low_density == d->w->spec.high_density)

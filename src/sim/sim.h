@@ -29,10 +29,10 @@ struct sim_options {
                                     recorded"; 0: all */
     bool wec;                    /* .wec instead of .vcd.gz */
     const uint8_t
-        *image;          /* what the disk holds, by cylinder, side, sector; NULL: by the seed */
-    size_t image_bytes;  /* borrowed while the simulation lasts */
-    int worn_percent;    /* of the disk's tracks are damaged, beside any fault */
-    bool protected_disk; /* against writing, whatever the seed says */
+        *image;         /* what the disk holds, by cylinder, side, sector; NULL: by the seed */
+    size_t image_bytes; /* borrowed while the simulation lasts */
+    int worn_percent;   /* of the disk's tracks are damaged, beside any fault */
+    double sheds_s;     /* the read signal halves in so long, as the heads foul; 0: never */
 };
 
 /* Every fault it can play, one name each, sorted; static. */

@@ -136,7 +136,9 @@ static enum link_result troubles(struct sim_link *s, struct err_msg *e)
 {
     if (sim_link_now(s) - s->stream_ns < TROUBLE_NS)
         return LINK_OK;
-    if (own(s, LINK_FAULT_UNPLUGGED)) {
+    bool later = own(s, LINK_FAULT_UNPLUGGED_LATER) &&
+                 sim_link_now(s) > (int64_t)(4 + s->options.seed * 7919 % 30) * NS_PER_S;
+    if (own(s, LINK_FAULT_UNPLUGGED) || later) {
         s->gone = true;
         device_bus_event(&s->device);
         return gone(e);

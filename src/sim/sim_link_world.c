@@ -2,6 +2,8 @@
 #include "sim/sim_link_private.h"
 #include "sim/spec_lines.h"
 
+#define SHEDS_S 25 /* the signal halves in so long */
+
 static enum err no_edge(void *ctx, int tap, int64_t tick, enum line line, enum level level)
 {
     (void)ctx;
@@ -60,6 +62,7 @@ static enum err plug_in(struct sim_link *s, enum wire_role role, struct err_msg 
     struct sim_options o = s->options;
     o.machine_end = o.drive_end = false; /* no recorder beside the adapter */
     o.flux_seconds = 0;
+    o.sheds_s = sim_link_has(&s->faults, LINK_FAULT_DISK_SHEDS, LINE_NONE) ? SHEDS_S : 0;
     for (int i = 0; i < FAULTS_MAX; i++)
         o.fault[i] = i < s->faults.bus_count ? s->faults.bus[i] : NULL;
     guest_for(s, role);

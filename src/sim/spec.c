@@ -194,6 +194,7 @@ static enum err disk_make(struct spec *s, struct disk *disk, const struct sim_op
                           struct rng *r, struct err_msg *e)
 {
     TRY(format_make(s, o, r, e));
+    s->drive.sheds_s = o->sheds_s;
     *disk = (struct disk){.format = s->format};
     disk->content = (struct disk_content){sim_rng_u64(r), o->image, o->image_bytes};
     disk->worn_percent = o->worn_percent;
@@ -203,7 +204,6 @@ static enum err disk_make(struct spec *s, struct disk *disk, const struct sim_op
     disk->protected_ = !(s->asked & (ASKED_WRITE | ASKED_FORMAT)) && sim_rng_chance(r, 0.2);
     for (int i = 0; i < TARGETS; i++)
         disk->worn_cylinders[i] = s->target[i];
-    disk->protected_ = disk->protected_ || o->protected_disk;
     disk_faults(s, disk, r);
     return ERR_OK;
 }

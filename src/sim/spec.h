@@ -24,6 +24,7 @@ struct drive_spec {
     double jitter_ns, peak_shift_ns;
     double amplitude[2]; /* of the heads; 1 is healthy, 0 dead */
     bool noisy_when_empty;
+    double sheds_s;
     int start_cylinder;
 };
 
