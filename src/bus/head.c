@@ -111,6 +111,9 @@ enum err head_lose(struct bus_tracker *t, int heads)
 
 static enum err step_one(struct bus_tracker *t, struct head *h, int8_t direction)
 {
+    if (direction == 0 && !t->seek.open) {
+        h->lost = false; /* where it stood before this train of steps is a place of its own */
+    }
     if (direction == 0 || h->steps >= STEPS_MAX || h->steps <= -STEPS_MAX) {
         return lose_one(t, h);
     }

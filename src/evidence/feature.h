@@ -72,7 +72,8 @@ enum feature_kind {
     FEATURE_INDEX, /* pulses seen: 0 regular, 1 some missing, 2 some extra, 3 sector holes */
     FEATURE_SPEED, /* see SPEED_ */
     FEATURE_DIRECTION, /* of the steps: 0 outward only, 1 inward only, 2 both */
-    FEATURE_RESTORE, /* 0 no outward steps, 1 TRK00 found, 2 a run to the limit without TRK00 */
+    FEATURE_RESTORE, /* 0 no outward steps, 1 TRK00 found, 2 a run to the limit without TRK00, 3
+                        one that ends early without TRK00 */
     FEATURE_RELEASE, /* TRK00 after inward steps from cylinder 0: 0 releases, 1 stays active */
     FEATURE_STEP_RATE, /* 0 as slow as the drive asks, 1 faster */
     FEATURE_OVERRUN,   /* outward steps after TRK00 came: 0 none, 1 ten and more */

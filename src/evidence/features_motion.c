@@ -126,8 +126,30 @@ static int limit_run(const struct feature_from *f)
     return (int)(cylinders + 5 < limit ? cylinders + 5 : limit) - 1;
 }
 
+/* The first outward train, where nothing had shown TRK00 before, came to rest without it: a
+ * machine that seeks track 0 goes on to its limit. Steps that make this many milliseconds' rest
+ * have ended. */
+#define AT_REST_NS 250000000
+
+static bool ends_early(const struct bus_story *b)
+{
+    for (size_t i = 0; i < b->seek_count; i++) {
+        const struct seek *k = &b->seek[i];
+        bool rests = i + 1 == b->seek_count || b->seek[i + 1].start_ns - k->end_ns > AT_REST_NS;
+
+        if (k->direction > 0 || k->trk00_before == LEVEL_LOW || k->trk00_after == LEVEL_LOW ||
+            k->trk00_step > 0)
+            return false;
+        if (rests && b->end_ns - k->end_ns > AT_REST_NS)
+            return k->steps > 1;
+    }
+    return false;
+}
+
 static enum err add_restore(const struct feature_from *f, struct feature_list *l)
 {
+    static const char *const id[] = {"trk00.not-sought", "trk00.found", "trk00.never-found",
+                                     "trk00.given-up"};
     const struct bus_story *b = &f->s->story;
     int answer = 0;
     struct feature *n;
@@ -139,16 +161,16 @@ static enum err add_restore(const struct feature_from *f, struct feature_list *l
         answer = 2;
     else if (b->restores > b->restores_failed)
         answer = 1;
+    else if (ends_early(b))
+        answer = 3;
     else if (b->steps_out > 0)
         return ERR_OK;
-    TRY(feature_add(l, f, FEATURE_RESTORE, GROUP_HEAD, SIG_TRK00, answer, &n,
-                    answer == 2   ? "trk00.never-found"
-                    : answer == 1 ? "trk00.found"
-                                  : "trk00.not-sought",
-                    answer == 2 ? "%d outward steps in a row and TRK00 never came"
+    TRY(feature_add(l, f, FEATURE_RESTORE, GROUP_HEAD, SIG_TRK00, answer, &n, id[answer],
+                    answer == 0 ? "no outward steps were made (%d)"
                     : answer == 1
                         ? "a restore found TRK00 (at most %d outward steps without it)"
-                        : "no outward steps were made (%d)",
+                    : answer == 2 ? "%d outward steps in a row and TRK00 never came"
+                                  : "outward steps end after %d though TRK00 never came",
                     b->longest_out_without_trk00));
     feature_value(n, b->longest_out_without_trk00, 0, "steps");
     return ERR_OK;

@@ -31,8 +31,10 @@ void predict_direction(const struct world *w, const struct feature *f, double *a
 
 void predict_restore(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double none[] = {0.99, 0.009, 0.001}, found[] = {0.002, 0.997, 0.001},
-                        limit[] = {0.001, 0.002, 0.997}, open[] = {0.35, 0.35, 0.3};
+    static const double none[] = {0.985, 0.009, 0.001, 0.005},
+                        found[] = {0.002, 0.987, 0.001, 0.01},
+                        limit[] = {0.001, 0.002, 0.967, 0.03}, open[] = {0.3, 0.3, 0.2, 0.2},
+                        lost[] = {0.05, 0.25, 0.2, 0.5};
     const struct play *p = &w->play;
     bool steps = predict_rx(w, SIG_STEP, f->tap) == RX_OK;
     enum rx dir = predict_rx(w, SIG_DIR, f->tap);
@@ -40,14 +42,18 @@ void predict_restore(const struct world *w, const struct feature *f, double *ans
         p->zero_seen || p->f->track0_stuck ? visible(predict_line(w, SIG_TRK00, f->tap)) : 0.01;
 
     if (predict_rx(w, SIG_STEP, f->tap) == RX_NOISY || dir == RX_NOISY) {
-        predict_set(answer, 3, open);
+        predict_set(answer, 4, open);
         return;
     }
     if (!steps || !p->out_steps || dir == RX_STUCK) {
-        predict_set(answer, 3, none);
+        predict_set(answer, 4, none);
         return;
     }
-    for (int i = 0; i < 3; i++)
+    if (p->f->contact) { /* steps that do not all leave the machine */
+        predict_set(answer, 4, lost);
+        return;
+    }
+    for (int i = 0; i < 4; i++)
         answer[i] = zero * found[i] + (1 - zero) * (p->out_steps == 2 ? limit : open)[i];
 }
 

@@ -186,7 +186,7 @@ static void play_drive(struct play *p)
 }
 
 /* Choices that differ in nothing here are counted once: going on matters where a restore fails,
- * setting in late where a gate is held on or a supply gives way. */
+ * setting in late where a gate is held on, a supply gives way or a contact swallows steps. */
 static double choice_chance(const struct play *p)
 {
     bool waits = p->untold & UNTOLD_WAITS;
@@ -208,7 +208,7 @@ static double choice_chance(const struct play *p)
         return 0;
     if (p->in[SIG_WGATE] == RX_STUCK)
         chance *= late ? 0.3 : 0.7;
-    else if (p->f->sags)
+    else if (p->f->sags || p->f->contact)
         chance *= late ? 0.65 : 0.35;
     else if (late)
         return 0;
@@ -267,7 +267,8 @@ void world_begin(const struct state *state, const struct setting *setting, struc
 static bool no_choice(const struct play *p, unsigned untold)
 {
     return ((untold & UNTOLD_PLUG) && p->f->plug != PLUG_ROW) ||
-           ((untold & UNTOLD_LATE) && p->in[SIG_WGATE] != RX_STUCK && !p->f->sags) ||
+           ((untold & UNTOLD_LATE) && p->in[SIG_WGATE] != RX_STUCK && !p->f->sags &&
+            !p->f->contact) ||
            ((untold & UNTOLD_WRITES) && !p->writes);
 }
 

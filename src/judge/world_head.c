@@ -21,6 +21,12 @@ static bool can_step(const struct play *p)
            (p->in[SIG_WGATE] != RX_STUCK || (p->untold & UNTOLD_LATE));
 }
 
+/* A contact at the machine that comes and goes may swallow steps. */
+static bool loses_steps(const struct play *p)
+{
+    return p->f->contact && !(p->untold & UNTOLD_LATE);
+}
+
 void play_head(struct play *p)
 {
     bool started_at_zero = p->untold & UNTOLD_AT_ZERO;
@@ -44,7 +50,7 @@ void play_head(struct play *p)
     } else if (p->refused && !(p->untold & UNTOLD_GOES_ON)) {
         p->at_zero = started_at_zero;
     } else {
-        p->at_zero = outward || (started_at_zero && !moves);
+        p->at_zero = (outward && !loses_steps(p)) || (started_at_zero && !moves);
         p->restored = p->at_zero && track0 == RX_OK;
         if (track0 == RX_NOISY)
             p->restored = p->at_zero;

@@ -298,6 +298,27 @@ static void without_dir_the_place_is_lost(void **state)
     bus_story_release(&s);
 }
 
+/* Coming back to track 0 later says nothing of where it stood in between. */
+static void without_dir_a_later_track_0_tells_nothing_of_before(void **state)
+{
+    struct wires w;
+    struct bus_story s;
+    (void)state;
+    wires_open(&w, USUAL_LINES & ~BIT(LINE_DIR), 0, NULL, NULL);
+    wires_select(&w, LOW);
+    wires_wait(&w, 30 * MS);
+    wires_seek(&w, 5);
+    wires_wait(&w, 200 * MS);
+    int32_t away = wires_raw(&w);
+    wires_seek(&w, -5);
+    wires_wait(&w, 200 * MS);
+    int32_t back = wires_raw(&w);
+    wires_close(&w, &s);
+    assert_int_equal(wires_cylinder(&s, away), -1);
+    assert_int_equal(wires_cylinder(&s, back), 0);
+    bus_story_release(&s);
+}
+
 static void a_gap_in_the_recording_of_step_loses_the_place_until_trk00(void **state)
 {
     struct wires w;
@@ -371,6 +392,7 @@ int main(void)
         cmocka_unit_test(trk00_that_comes_while_the_head_goes_in_fixes_nothing),
         cmocka_unit_test(two_units_have_a_head_each),
         cmocka_unit_test(without_dir_the_place_is_lost),
+        cmocka_unit_test(without_dir_a_later_track_0_tells_nothing_of_before),
         cmocka_unit_test(a_gap_in_the_recording_of_step_loses_the_place_until_trk00),
         cmocka_unit_test(a_place_changes_its_serial_and_settles_later),
     };
