@@ -227,8 +227,14 @@ static enum err add_overrun(const struct feature_from *f, struct feature_list *l
 
 struct place_count {
     int n[PLACE_COUNT];
-    int last_id, last_cylinder, id, cylinder;
+    int id, cylinder;
+    int half_at;     /* the last cylinder of which half was read, */
+    int half_places; /* and how many there were */
 };
+
+/* One place that reads as half its number may be so by chance: a head that lost half its steps
+ * does it too. */
+#define HALF_OF_ONE 0.5
 
 static int place_of(const struct visit *v)
 {
@@ -260,6 +266,10 @@ static void count_places(const struct feature_from *f, struct place_count *p)
         }
         p->cylinder = v->cylinder;
         p->n[place_of(v)]++;
+        if (place_of(v) == PLACE_HALF && v->cylinder != p->half_at) {
+            p->half_at = v->cylinder;
+            p->half_places++;
+        }
         if (first_id < 0) {
             first_id = v->id_cylinder;
             first_cylinder = v->cylinder;
@@ -302,6 +312,10 @@ static enum err add_place(const struct feature_from *f, struct feature_list *l)
         return ERR_OK;
     TRY(feature_add(l, f, FEATURE_PLACE, GROUP_HEAD, SIG_COUNT, best, &n, words[best].id,
                     "%s (identifier %d)", words[best].text, p.id));
+    if (best == PLACE_HALF && p.half_places < 2) {
+        n->soft[PLACE_HALF] = HALF_OF_ONE;
+        n->soft[PLACE_OFF] = 1 - HALF_OF_ONE;
+    }
     feature_value(n, p.id, 0, "cylinder");
     return ERR_OK;
 }
