@@ -134,24 +134,29 @@ static enum err prepare(struct archive_folder *f, const struct args *a, struct e
         TRY(nothing_there(f, e));
     TRY(folder_make(f->path, e));
     TRY(folder_lock(f, e));
-    if (resume)
-        TRY(load(f, e));
     f->replace = f->replace || resume;
-    if (!args_has(a, OPT_OBJECT))
-        return ERR_OK;
-    archive_object_release(&f->object);
-    return archive_object_read(args_value(a, OPT_OBJECT), &f->object, e);
+    return resume ? load(f, e) : ERR_OK;
 }
 
 enum err archive_folder_open(struct archive_folder *f, const struct args *a, struct err_msg *e)
 {
     *f = (struct archive_folder){
         .path = args_value(a, OPT_OUTPUT), .lock = -1, .replace = args_has(a, OPT_REPLACE)};
+    struct archive_object told = {{NULL}};
     utc_now(f->utc);
+    if (args_has(a, OPT_OBJECT))
+        TRY(archive_object_read(args_value(a, OPT_OBJECT), &told, e));
     enum err code = prepare(f, a, e);
-    if (code != ERR_OK)
+    if (code != ERR_OK) {
+        archive_object_release(&told);
         archive_folder_close(f);
-    return code;
+        return code;
+    }
+    if (args_has(a, OPT_OBJECT)) { /* in place of what was told before */
+        archive_object_release(&f->object);
+        f->object = told;
+    }
+    return ERR_OK;
 }
 
 enum err archive_folder_keep(struct archive_folder *f, struct err_msg *e)

@@ -16,14 +16,14 @@ random() { # BELOW
 }
 
 awk 'BEGIN { for (i = 0; i < 20000; i++) printf "line %d of what is to be saved, %d\n", i, (i * 7919) % 10007 }' |
-  head -c 737280 >disk
-head -c $(((last + 1) * 18 * 512)) disk >truth
+  head -c 737280 >whole
+head -c $(((last + 1) * 18 * 512)) whole >truth
 
 # become_archive FAULT OPTION...: in place of this shell, so that who kills it kills the program
 become_archive() {
   fault=$1
   shift
-  exec "$whichend" archive --adapter "sim:bench.disk.protected$fault" --disk-out --image disk --cylinders 0-$last \
+  exec "$whichend" archive --adapter "sim:bench.disk.protected$fault" --disk-out --image whole --cylinders 0-$last \
     --affirm heads-cleaned --affirm scratch-alike --affirm no-ring --affirm disk-looked-at -o out "$@" \
     >said 2>told
 }

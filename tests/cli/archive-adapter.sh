@@ -1,7 +1,7 @@
 awk 'BEGIN { for (i = 0; i < 15000; i++) printf "line %d of what is to be saved, %d\n", i, (i * 7919) % 10007 }' |
-  head -c 46080 >disk
+  head -c 46080 >truth
 all="--affirm heads-cleaned --affirm scratch-alike --affirm no-ring --affirm disk-looked-at"
-take() { "$WHICHEND" archive --disk-out --image disk --cylinders 0-4 "$@"; }
+take() { "$WHICHEND" archive --disk-out --image truth --cylinders 0-4 "$@"; }
 
 echo "== nobody has looked at drive and disk"
 take --adapter sim:bench.disk.protected --affirm no-ring -o out
@@ -12,7 +12,7 @@ echo "status $?"
 ls out
 echo "== as it should be"
 take --adapter sim:bench.disk.protected $all -o out | sed -n '1,6p'
-cmp disk out/disk.img && echo "as on the disk"
+cmp truth out/disk.img && echo "as on the disk"
 ls out
 grep -o '"affirmed": .*\|"checked": .*\|"risk": .*' out/disk.json
 echo "== what it recorded itself counts once"
