@@ -75,7 +75,8 @@ struct device_stream {
     struct frame_build frame;
     uint64_t end; /* of the last frame queued */
     uint64_t state_at, rails_at;
-    bool low; /* an RDATA fall waits for its rise */
+    bool low; /* a fall of RDATA or WDATA waits for its rise */
+    unsigned low_line;
     uint64_t fell_at;
     uint32_t levels; /* as sent */
     uint32_t lost, lost_total;

@@ -71,28 +71,37 @@ static void split_pulse(struct device *d)
     if (!d->stream.low)
         return;
     d->stream.low = false;
-    put_line(d, d->stream.fell_at, WIRE_RDATA, false);
+    put_line(d, d->stream.fell_at, d->stream.low_line, false);
 }
 
-static void rdata_edge(struct device *d, uint64_t tick, bool high)
+static void put_pulse(struct device *d, uint16_t width)
+{
+    struct device_stream *s = &d->stream;
+    s->low = false;
+    room(d, s->fell_at);
+    if (s->losing) {
+        s->lost++;
+        return;
+    }
+    frame_pulses_of(&s->frame, s->low_line);
+    frame_fall(&s->frame, s->fell_at, width);
+}
+
+/* Of RDATA or WDATA: a pulse is told as one, once it is over. */
+static void pulse_edge(struct device *d, uint64_t tick, unsigned line, bool high)
 {
     struct device_stream *s = &d->stream;
     if (!high) {
+        split_pulse(d); /* of the other line */
         s->low = true;
+        s->low_line = line;
         s->fell_at = tick;
-        return;
+    } else if (s->low && s->low_line == line && tick - s->fell_at <= WIDTH_MOST) {
+        put_pulse(d, (uint16_t)(tick - s->fell_at));
+    } else {
+        split_pulse(d);
+        put_line(d, tick, line, true);
     }
-    if (s->low && tick - s->fell_at <= WIDTH_MOST) {
-        s->low = false;
-        room(d, s->fell_at);
-        if (s->losing)
-            s->lost++;
-        else
-            frame_fall(&s->frame, s->fell_at, (uint16_t)(tick - s->fell_at));
-        return;
-    }
-    split_pulse(d);
-    put_line(d, tick, WIRE_RDATA, true);
 }
 
 void device_stream_edge(struct device *d, uint64_t tick, unsigned line, bool high)
@@ -102,8 +111,8 @@ void device_stream_edge(struct device *d, uint64_t tick, unsigned line, bool hig
         return;
     if (tick < s->frame.first)
         tick = s->frame.first;
-    if (line == WIRE_RDATA) {
-        rdata_edge(d, tick, high);
+    if (line == WIRE_RDATA || line == WIRE_WDATA) {
+        pulse_edge(d, tick, line, high);
         return;
     }
     split_pulse(d);

@@ -14,8 +14,8 @@ void frame_begin(struct frame_parser *p, const struct frame_sink *sink, uint8_t 
 enum err frame_tell_loss(struct frame_parser *p, const struct frame_loss *loss,
                          struct err_msg *e)
 {
-    if (loss->lines & WIRE_BIT(WIRE_RDATA)) {
-        if (p->low && p->rise_at <= loss->from)
+    if (p->low && (loss->lines & WIRE_BIT(p->low_line))) {
+        if (p->rise_at <= loss->from)
             TRY(frame_tell_rise(p, p->rise_at, e));
         p->low = false;
     }

@@ -52,7 +52,8 @@ struct frame_parser {
     uint32_t next;  /* sequence */
     uint64_t first; /* tick of the first frame */
     uint64_t end;   /* the stream is known up to here */
-    bool low;       /* an RDATA pulse has fallen and rises at rise_at */
+    bool low;       /* a pulse has fallen and rises at rise_at */
+    unsigned low_line;
     uint64_t rise_at;
     uint32_t damaged;                  /* places where a frame did not hold together */
     uint32_t repeated, stale, skipped; /* frames, frames, unknown records */

@@ -2,14 +2,16 @@
 
 #include "adapter/wire.h"
 
-/* The longest item, its half byte, a width that stands apart, and a tail record. */
-#define ITEM_MOST (1 + EVENT_VARINT_MAX + 1 + 1 + 2)
+/* Of which line, the longest item, its half byte, a width that stands apart, and a tail record.
+ */
+#define ITEM_MOST (1 + 1 + EVENT_VARINT_MAX + 1 + 1 + 2)
 
 void frame_open(struct frame_build *f, uint64_t first, bool widths)
 {
     f->first = f->last = first;
     f->extras = f->tails = f->events = f->falls = f->aparts = f->base = f->items = 0;
     f->widths = widths;
+    f->pulse_line = WIRE_RDATA;
 }
 
 bool frame_empty(const struct frame_build *f)
@@ -65,6 +67,14 @@ static void put_width(struct frame_build *f, uint16_t width)
         f->apart[f->aparts++] = width;
     uint8_t *at = &f->half[f->falls / 2];
     *at = f->falls % 2 == 0 ? (uint8_t)half : (uint8_t)(*at | half << 4);
+}
+
+void frame_pulses_of(struct frame_build *f, unsigned line)
+{
+    if (f->pulse_line == line)
+        return;
+    f->pulse_line = (uint8_t)line;
+    f->event[f->events++] = line == WIRE_WDATA ? EVENT_OF_WDATA : EVENT_OF_RDATA;
 }
 
 void frame_fall(struct frame_build *f, uint64_t tick, uint16_t width)

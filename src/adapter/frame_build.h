@@ -29,6 +29,7 @@ struct frame_build {
     uint16_t items;                                /* falls and lines */
     uint16_t base;                                 /* width */
     bool widths;                                   /* WIDTHS are sent */
+    uint8_t pulse_line;                            /* of the falls that follow */
 };
 
 void frame_open(struct frame_build *f, uint64_t first, bool widths);
@@ -36,6 +37,8 @@ bool frame_empty(const struct frame_build *f);
 /* Room for any one item more? */
 bool frame_room(const struct frame_build *f);
 /* tick is not before f->last, and at most PROTO_SPAN_MAX after f->first. */
+/* The pulses that follow are of this line: WIRE_RDATA, as at first, or WIRE_WDATA. */
+void frame_pulses_of(struct frame_build *f, unsigned line);
 void frame_fall(struct frame_build *f, uint64_t tick, uint16_t width);
 void frame_line(struct frame_build *f, uint64_t tick, unsigned line, bool high);
 void frame_state(struct frame_build *f, uint32_t known, uint32_t levels);

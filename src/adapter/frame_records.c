@@ -5,6 +5,7 @@
 
 struct bytes {
     const uint8_t *at, *end;
+    unsigned pulse_line; /* of the falls that come next */
 };
 
 static uint32_t get_varint(struct bytes *b, bool *good)
@@ -24,7 +25,7 @@ static uint32_t get_varint(struct bytes *b, bool *good)
     return 0;
 }
 
-/* One item of EVENTS: a fall where line is WIRE_RDATA and pulse is set. */
+/* One item of EVENTS: a whole pulse, or a change of a line. */
 struct item {
     uint32_t delta;
     unsigned line;
@@ -35,7 +36,12 @@ static bool next_item(struct bytes *b, struct item *out)
 {
     bool good = true;
     uint8_t code = *b->at++;
-    *out = (struct item){.line = WIRE_RDATA, .pulse = true};
+    for (; code == EVENT_OF_WDATA || code == EVENT_OF_RDATA; code = *b->at++) {
+        b->pulse_line = code == EVENT_OF_WDATA ? WIRE_WDATA : WIRE_RDATA;
+        if (b->at == b->end)
+            return false;
+    }
+    *out = (struct item){.line = b->pulse_line, .pulse = true};
     if (code < EVENT_SHORT) {
         out->delta = code;
     } else if (code <= EVENT_MIDDLE_TOP) {
@@ -108,7 +114,8 @@ bool frame_holds_together(const uint8_t *f, size_t len)
         const uint8_t *p = r + PROTO_RECORD_HEAD;
         bool good = true;
         if (r[0] == REC_EVENTS) {
-            good = !events && events_hold((struct bytes){p, p + n}, get_u32(f + 16), widths);
+            good = !events &&
+                   events_hold((struct bytes){p, p + n, WIRE_RDATA}, get_u32(f + 16), widths);
             events = true;
         } else if (r[0] == REC_WIDTHS) {
             good = widths == NULL && !events && widths_hold(r, n);
@@ -140,16 +147,15 @@ static enum err tell(struct frame_parser *p, uint64_t tick, unsigned line, bool 
 enum err frame_tell_rise(struct frame_parser *p, uint64_t tick, struct err_msg *e)
 {
     p->low = false;
-    return tell(p, tick, WIRE_RDATA, true, e);
+    return tell(p, tick, p->low_line, true, e);
 }
 
-/* A pulse that is low ends at its time; or, where RDATA has news, then. */
-static enum err rise_before(struct frame_parser *p, uint64_t tick, bool rdata,
-                            struct err_msg *e)
+/* A pulse that is low ends at its time; or, where its line has news, then. */
+static enum err rise_before(struct frame_parser *p, uint64_t tick, bool news, struct err_msg *e)
 {
     if (p->low && p->rise_at <= tick)
         return frame_tell_rise(p, p->rise_at, e);
-    if (p->low && rdata)
+    if (p->low && news)
         return frame_tell_rise(p, tick, e);
     return ERR_OK;
 }
@@ -188,10 +194,11 @@ static enum err tell_events(struct frame_parser *p, struct bytes b, uint64_t at,
         if (!next_item(&b, &i))
             return err_set(e, ERR_INTERNAL, "a frame changed while it was read");
         at += i.delta;
-        TRY(rise_before(p, at, i.line == WIRE_RDATA, e));
+        TRY(rise_before(p, at, i.pulse || i.line == p->low_line, e));
         TRY(tell(p, at, i.line, i.high, e));
         if (i.pulse) {
             p->low = true;
+            p->low_line = i.line;
             p->rise_at = at + next_width(p, &w);
         }
     }
@@ -203,7 +210,7 @@ static enum err tell_state(struct frame_parser *p, uint64_t first, const uint8_t
 {
     uint32_t known = get_u32(at);
     uint32_t levels = get_u32(at + 4);
-    TRY(rise_before(p, first, (known & WIRE_BIT(WIRE_RDATA)) != 0, e));
+    TRY(rise_before(p, first, (known & WIRE_BIT(p->low_line)) != 0, e));
     for (unsigned l = 0; l < WIRE_LINES; l++)
         if (known & WIRE_BIT(l))
             TRY(tell(p, first, l, (levels & WIRE_BIT(l)) != 0, e));
@@ -249,7 +256,7 @@ enum err frame_tell_records(struct frame_parser *p, const uint8_t *f, size_t len
         if (r[0] == REC_STATE)
             TRY(tell_state(p, first, at, e));
         else if (r[0] == REC_EVENTS)
-            TRY(tell_events(p, (struct bytes){at, at + n}, first, widths, e));
+            TRY(tell_events(p, (struct bytes){at, at + n, WIRE_RDATA}, first, widths, e));
         else if (r[0] == REC_WIDTHS)
             widths = r;
         else if (r[0] == REC_LOST)

@@ -299,16 +299,19 @@ enum mark {
  *   0xf0..0xf7  RDATA falls EVENT_SHORT + (b - 0xf0) * 256 + next byte ticks later
  *   0xf8        RDATA falls; a varint of ticks follows
  *   0xf9        a line changes; a varint of ticks, then u8 line << 1 | level
+ *   0xfa        no time passes: the falls that follow are of WDATA
+ *   0xfb        the same: of RDATA again, as they are at each frame's beginning
  *   other       not used: the frame is damaged
  *
- * A fall item is a whole pulse. RDATA is sent as a line (0xf9, twice) where its rise came so
- * late that 16 bits do not hold the width, or where another line changed while it was low.
+ * A fall item is a whole pulse. It is sent as a line (0xf9, twice) where its rise came so late
+ * that 16 bits do not hold the width, or where something else had to be said while it was low.
+ * A fall is the last item, or one follows 0xfa and 0xfb.
  *
  * A varint has 7 bits a byte, low ones first; the top bit says that more follow; at most
  * EVENT_VARINT_MAX bytes.
  *
- * WIDTHS: how long RDATA stays low after each fall of the EVENTS record behind it: u16 base in
- * ticks, u16 count of the falls, then 4 bits a fall (low half of a byte first): 0..14 is
+ * WIDTHS: how long the line stays low after each fall of the EVENTS record behind it: u16 base
+ * in ticks, u16 count of the falls, then 4 bits a fall (low half of a byte first): 0..14 is
  * base - 7 .. base + 7, 15 stands for the next of the u16 widths that follow the halves.
  *
  * At 48 MHz a fall of HD MFM (2, 3 or 4 us: 96, 144, 192 ticks) takes 1.5 bytes with its width
@@ -318,6 +321,8 @@ enum mark {
 #define EVENT_MIDDLE_TOP 0xf7
 #define EVENT_LONG       0xf8
 #define EVENT_LINE       0xf9
+#define EVENT_OF_WDATA   0xfa
+#define EVENT_OF_RDATA   0xfb
 #define EVENT_MIDDLE_END (EVENT_SHORT + 8 * 256) /* first delta that needs EVENT_LONG */
 #define EVENT_VARINT_MAX 5
 #define WIDTH_SPREAD     7

@@ -83,7 +83,7 @@ static inline void ab_open(struct adapter_bench *a, const char *drive, const cha
     if (role != WIRE_ROLE_INLINE)
         OK(session_limits(&a->s, &l, &a->e));
     const struct frame_sink sink = {a, ab_edge, ab_lost, NULL, NULL};
-    OK(session_start(&a->s, WIRE_ALL & ~WIRE_BIT(WIRE_WDATA), &sink, &a->e));
+    OK(session_start(&a->s, WIRE_ALL, &sink, &a->e));
 }
 
 /* As a machine, unit 0 turning at speed and restored. */

@@ -152,6 +152,66 @@ static void test_what_goes_in_comes_out_whatever_the_cuts(void **state)
     }
 }
 
+/* A machine that writes: as many pulses, of another line. */
+static void test_pulses_of_write_data_cost_as_little(void **state)
+{
+    (void)state;
+    struct frame_build f;
+    struct frame_parser p;
+    struct heard *h = calloc(1, sizeof *h);
+    uint8_t out[PROTO_FRAME_MAX];
+    assert_non_null(h);
+    begin(&p, h);
+    frame_open(&f, 1000, true);
+    frame_fall(&f, 1100, 9);
+    frame_line(&f, 1150, WIRE_WGATE, false);
+    for (uint64_t i = 0; i < 200; i++) {
+        assert_true(frame_room(&f));
+        frame_pulses_of(&f, WIRE_WDATA);
+        frame_fall(&f, 1200 + 100 * i, 12);
+    }
+    frame_pulses_of(&f, WIRE_RDATA);
+    frame_fall(&f, 30000, 9);
+    size_t len = frame_close(&f, 40000, 0, 7, 0, out);
+    assert_true(len < 24 + 4 + 4 + 8 + 204 + 101 + 12);
+    feed(&p, out, len);
+    assert_int_equal(p.damaged, 0);
+    assert_int_equal(h->edges,
+                     2 + 1 + 400 + 1); /* the last rise is told with what comes next */
+    assert_int_equal(h->edge[3].line, LINE_WDATA);
+    assert_int_equal(h->edge[3].tick, 1200);
+    assert_int_equal(h->edge[4].level, LEVEL_HIGH);
+    assert_int_equal(h->edge[4].tick, 1212);
+    assert_int_equal(h->edge[403].line, LINE_RDATA);
+    assert_int_equal(h->edge[403].tick, 30000);
+    free(h);
+}
+
+static void test_a_pulse_ends_before_one_of_the_other_line_begins(void **state)
+{
+    (void)state;
+    struct frame_build f;
+    struct frame_parser p;
+    struct heard h;
+    uint8_t out[PROTO_FRAME_MAX];
+    begin(&p, &h);
+    frame_open(&f, 1000, true);
+    frame_fall(&f, 1100, 500); /* a device that lies: it says two at once */
+    frame_pulses_of(&f, WIRE_WDATA);
+    frame_fall(&f, 1200, 9);
+    feed(&p, out, frame_close(&f, 2000, 0, 7, 0, out));
+    assert_int_equal(h.edges, 3);
+    assert_int_equal(h.edge[1].line, LINE_RDATA);
+    assert_int_equal(h.edge[1].level, LEVEL_HIGH);
+    assert_int_equal(h.edge[1].tick, 1200);
+    /* "of WDATA" with nothing behind it is damage */
+    frame_open(&f, 2000, true);
+    frame_fall(&f, 2100, 9);
+    frame_pulses_of(&f, WIRE_WDATA);
+    feed(&p, out, frame_close(&f, 3000, 1, 7, 0, out));
+    assert_int_equal(p.damaged, 1);
+}
+
 static void test_missing_frame_is_a_hole_with_its_place(void **state)
 {
     (void)state;
@@ -331,6 +391,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_check_word_is_that_of_zlib),
         cmocka_unit_test(test_what_goes_in_comes_out_whatever_the_cuts),
+        cmocka_unit_test(test_pulses_of_write_data_cost_as_little),
+        cmocka_unit_test(test_a_pulse_ends_before_one_of_the_other_line_begins),
         cmocka_unit_test(test_missing_frame_is_a_hole_with_its_place),
         cmocka_unit_test(test_damaged_frame_is_a_hole_and_the_next_is_found),
         cmocka_unit_test(test_repeated_and_stale_frames_say_nothing_twice),

