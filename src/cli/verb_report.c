@@ -164,9 +164,8 @@ static enum err make(const struct args *a, const struct case_file *c,
 {
     struct kept *k = kept_new(c->capture_count);
     struct verdict *v = calloc(1, sizeof *v);
-    enum err code =
-        k != NULL && v != NULL ? weigh(a, c, path, k, v, e) : err_set(e, ERR_MEMORY, "%s", out);
-    if (code == ERR_OK) {
+    enum err code = ERR_MEMORY;
+    if (k != NULL && v != NULL) {
         struct page p = {.c = c,
                          .v = v,
                          .survey = k->survey,
@@ -177,7 +176,8 @@ static enum err make(const struct args *a, const struct case_file *c,
                          .disk = b->has_disk ? &b->disk : NULL,
                          .program = "whichend " WHICHEND_VERSION,
                          .verbose = args_has(a, OPT_VERBOSE)};
-        code = write_page(a, &p, out, f, r, e);
+        code = weigh(a, c, path, k, v, e);
+        code = code == ERR_OK ? write_page(a, &p, out, f, r, e) : code;
         verdict_release(v);
     }
     free(v);
@@ -192,14 +192,15 @@ static enum err report(const struct args *a, const struct case_file *c,
 {
     struct out_file f = {0};
     struct beside *b = calloc(1, sizeof *b);
-    enum err code = b != NULL ? read_beside(a, b, e) : err_set(e, ERR_MEMORY, "%s", out);
+    if (b == NULL) {
+        return ERR_MEMORY;
+    }
+    enum err code = read_beside(a, b, e);
     code = code == ERR_OK ? spare_the_case(c, out, e) : code;
     code = code == ERR_OK ? out_file_open(&f, out, args_has(a, OPT_REPLACE), e) : code;
     code = code == ERR_OK ? make(a, c, path, b, out, &f, r, e) : code;
     out_file_abort(&f);
-    if (b != NULL) {
-        archive_map_release(&b->disk);
-    }
+    archive_map_release(&b->disk);
     free(b);
     return code;
 }

@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DOCUMENT_BYTES_MAX ((size_t)128 << 20)
+#define DOCUMENT_BYTES_MAX ((size_t)256 << 20)
 #define NUMBER_MAX         1000000
 
 static void text_from(const json_t *o, const char *key, char *out, size_t room)
@@ -66,12 +66,50 @@ static void object_from(const json_t *object, struct archive_map *m)
 
 static void passes_from(const json_t *passes, struct archive_map *m)
 {
+    char risk[200];
     m->passes = json_array_size(passes);
     while (m->pass_count < m->passes && m->pass_count < ARCHIVED_PASSES_MAX) {
         const json_t *o = json_array_get(passes, m->pass_count);
         struct archived_told *t = &m->pass[m->pass_count++];
         text_from(o, "utc", t->key, sizeof t->key);
         text_from(o, "file", t->value, sizeof t->value);
+        text_from(o, "risk", risk, sizeof risk);
+        if (risk[0] != '\0') {
+            size_t at = strlen(t->value);
+            (void)snprintf(t->value + at, sizeof t->value - at, "; risk accepted: %s", risk);
+        }
+    }
+}
+
+/* true where it touches what is not good, or is not sure. */
+static bool file_from(const json_t *o, struct archived_file *f)
+{
+    *f = (struct archived_file){.folder = json_is_true(json_object_get(o, "folder"))};
+    text_from(o, "path", f->path, sizeof f->path);
+    text_from(o, "problem", f->problem, sizeof f->problem);
+    f->entry_good = json_is_true(json_object_get(o, "entry_good"));
+    f->bytes = json_integer_value(json_object_get(o, "bytes"));
+    (void)count_from(o, "repaired", &f->repaired);
+    (void)count_from(o, "damaged", &f->damaged);
+    (void)count_from(o, "absent", &f->absent);
+    return f->repaired + f->damaged + f->absent > 0 || f->problem[0] != '\0' || !f->entry_good;
+}
+
+static void volume_from(const json_t *volume, struct archive_map *m)
+{
+    const json_t *files = json_object_get(volume, "files");
+    text_from(volume, "format", m->volume, sizeof m->volume);
+    text_from(volume, "label", m->label, sizeof m->label);
+    m->tables_agree = json_is_true(json_object_get(volume, "tables_agree"));
+    m->files = json_array_size(files);
+    for (size_t i = 0; i < m->files; i++) {
+        struct archived_file f;
+        if (file_from(json_array_get(files, i), &f)) {
+            m->files_touched++;
+            if (m->file_count < ARCHIVED_FILES_MAX) {
+                m->file[m->file_count++] = f;
+            }
+        }
     }
 }
 
@@ -115,6 +153,7 @@ static enum err map_from(const json_t *root, const char *path, struct archive_ma
     m->outside = json_array_size(json_object_get(root, "outside"));
     object_from(json_object_get(root, "object"), m);
     passes_from(json_object_get(root, "passes"), m);
+    volume_from(json_object_get(root, "volume"), m);
     return sectors_from(json_object_get(root, "sectors"), path, m, e);
 }
 

@@ -14,6 +14,16 @@ struct archived_sector {
     bool sure;      /* two turns alike */
 };
 
+/* A file of the volume that touches what is not good. */
+struct archived_file {
+    char path[256];
+    bool folder, entry_good;
+    int64_t bytes;
+    int32_t repaired, damaged, absent; /* sectors */
+    char problem[80];                  /* of its chain; "" none */
+};
+#define ARCHIVED_FILES_MAX 256
+
 struct archived_told {
     char key[24], value[400];
 };
@@ -32,6 +42,11 @@ struct archive_map {
     size_t pass_count, passes;                      /* kept, and in all */
     struct archived_sector *sector;
     size_t sector_count, outside;
+    char volume[16], label[16]; /* "FAT12"; "" none is found */
+    bool tables_agree;
+    size_t files, files_touched;                   /* folders among them */
+    struct archived_file file[ARCHIVED_FILES_MAX]; /* the first of those touched */
+    size_t file_count;
 };
 
 /* ERR_NO_INPUT, ERR_FORMAT for what archive did not write. */

@@ -94,6 +94,50 @@ static enum err bad_sectors(struct buf *out, const struct archive_map *m, size_t
     return shown == bad ? ERR_OK : html_elf(out, "p", "And %zu more.", bad - shown);
 }
 
+static enum err file_row(struct buf *out, const struct archived_file *f)
+{
+    char bytes[TEXT_COUNT_MAX];
+    TRY(buf_str(out, "<tr>"));
+    TRY(html_elf(out, "th scope=\"row\"", "%s%s", f->path, f->folder ? "/" : ""));
+    TRY(html_el(out, "td class=\"n\"", f->folder ? "folder" : text_count(f->bytes, bytes)));
+    TRY(buf_printf(out,
+                   "<td class=\"n\">%" PRId32 "</td><td class=\"n\">%" PRId32
+                   "</td><td class=\"n\">%" PRId32 "</td>",
+                   f->repaired, f->damaged, f->absent));
+    TRY(html_elf(out, "td", "%s%s%s", f->problem,
+                 f->problem[0] != '\0' && !f->entry_good ? "; " : "",
+                 f->entry_good ? "" : "its entry is not sure"));
+    return buf_str(out, "</tr>\n");
+}
+
+static enum err volume(struct buf *out, const struct archive_map *m)
+{
+    if (m->volume[0] == '\0') {
+        return ERR_OK;
+    }
+    TRY(html_elf(
+        out, "p",
+        "A %s volume%s%s with %zu files and folders; %zu of them touch what is not good. "
+        "Its tables %s.",
+        m->volume, m->label[0] != '\0' ? " called " : "", m->label, m->files, m->files_touched,
+        m->tables_agree ? "agree" : "do not agree"));
+    if (m->file_count == 0) {
+        return ERR_OK;
+    }
+    TRY(buf_str(out, "<table>\n<caption>Files that touch sectors that are not good</caption>\n"
+                     "<thead><tr><th scope=\"col\">Path</th><th scope=\"col\" class=\"n\">Bytes"
+                     "</th><th scope=\"col\" class=\"n\">Repaired</th><th scope=\"col\" "
+                     "class=\"n\">Damaged</th><th scope=\"col\" class=\"n\">Absent</th>"
+                     "<th scope=\"col\">Mind</th></tr></thead>\n<tbody>\n"));
+    for (size_t i = 0; i < m->file_count; i++) {
+        TRY(file_row(out, &m->file[i]));
+    }
+    TRY(buf_str(out, "</tbody>\n</table>\n"));
+    return m->file_count == m->files_touched
+               ? ERR_OK
+               : html_elf(out, "p", "And %zu more.", m->files_touched - m->file_count);
+}
+
 /* Sectors lie in the list by cylinder, side and number. */
 static enum err map(struct buf *out, const struct archive_map *m, size_t looks[LOOKS])
 {
@@ -127,6 +171,7 @@ enum err page_disk(struct buf *out, const struct page *p)
     }
     TRY(buf_str(out, "<section>\n<h2>The archived disk</h2>\n"));
     TRY(map(out, m, looks));
+    TRY(volume(out, m));
     TRY(bad_sectors(out, m, looks[LOOK_REPAIRED] + looks[LOOK_DAMAGED]));
     TRY(told(out, "The object", "Key", "Told", m->told, m->told_count));
     TRY(told(out, "Passes that were merged", "When", "From", m->pass, m->pass_count));

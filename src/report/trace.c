@@ -88,13 +88,12 @@ static void edge(struct trace *t, int64_t tick, enum line line, enum level level
 {
     struct trace_line *l = &t->line[line];
     bool writes = t->line[LINE_WGATE].started && t->line[LINE_WGATE].level == LEVEL_LOW;
-    if (line == LINE_RDATA && (level == LEVEL_UNKNOWN || writes)) {
-        t->last_fall = -1;
-    } else if (line == LINE_RDATA && level == LEVEL_LOW && l->started &&
-               l->level == LEVEL_HIGH) {
+    bool was_high = l->started && l->level == LEVEL_HIGH;
+    if ((line == LINE_RDATA && (level == LEVEL_UNKNOWN || writes)) ||
+        (line == LINE_WGATE && level == LEVEL_LOW)) {
+        t->last_fall = -1; /* an interval ends here, and none begins */
+    } else if (line == LINE_RDATA && level == LEVEL_LOW && was_high) {
         fall(t, tick);
-    } else if (line == LINE_WGATE && level == LEVEL_LOW) {
-        t->last_fall = -1;
     }
     line_edge(l, column_of(t, tick), level);
 }

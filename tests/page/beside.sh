@@ -67,6 +67,21 @@ good=$(xmllint --nonet --xpath "concat(//*[@id='d1-sectors']//*[@data-side='0']/
   //*[@id='d1-sectors']//*[@data-side='1']/*[@data-state='good once']/@d)" two.html | tr -cd 'M' | wc -c | tr -d ' ')
 [ "$good" = "$("$json_get" disk/disk.json totals.good)" ] || complain "good: $good boxes"
 
+# a volume on it: an invented one, with a name that means harm
+mkdir fat
+volume='{"format": "FAT12", "label": "SPRING", "tables_agree": false, "files": [
+  {"path": "LETTERS", "folder": true, "bytes": null, "entry_good": true, "repaired": 0, "damaged": 0, "absent": 0, "problem": null},
+  {"path": "LETTERS\/<b>.TXT", "folder": false, "bytes": 12345, "entry_good": true, "repaired": 1, "damaged": 2, "absent": 3, "problem": null},
+  {"path": "SOUND.TXT", "folder": false, "bytes": 7, "entry_good": true, "repaired": 0, "damaged": 0, "absent": 0, "problem": null}]}'
+sed "s|\"volume\": null|\"volume\": $(echo "$volume" | tr '\n' ' ')|" disk/disk.json >fat/disk.json
+"$whichend" report "$case" -o fat.html --archive fat >/dev/null
+xmllint --noout --nonet fat.html || complain "fat.html: not well-formed"
+grep -qF 'A FAT12 volume called SPRING with 3 files and folders; 1 of them touch what is not good. Its tables do not agree.' fat.html ||
+  complain "the volume is not told"
+[ "$(xmllint --nonet --xpath "string(//*[local-name()='tr'][*[1]='LETTERS/<b>.TXT'])" fat.html)" = \
+  "$(printf 'LETTERS/<b>.TXT\n12,345\n123\n')" ] || complain "the file is not as it was told"
+! grep -q SOUND.TXT fat.html || complain "a sound file is listed among those that are not"
+
 # what is no sheet and no archive
 refused 64 --sheet before.json --sheet after.json --sheet before.json
 refused 66 --sheet absent.json

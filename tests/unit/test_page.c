@@ -201,6 +201,11 @@ static struct archive_map full_disk(void)
     for (int i = 0; i < ARCHIVED_SECTORS_MAX; i++) {
         m.sector[i] = (struct archived_sector){i / 128, i / 64 % 2, i % 64, "damaged", false};
     }
+    snprintf(m.volume, sizeof m.volume, "FAT12");
+    m.file_count = m.files_touched = ARCHIVED_FILES_MAX;
+    for (int i = 0; i < ARCHIVED_FILES_MAX; i++) {
+        fill(m.file[i].path, sizeof m.file[i].path);
+    }
     for (int i = 0; i < ARCHIVED_TOLD_MAX; i++) {
         fill(m.told[i].value, sizeof m.told[i].value);
     }
