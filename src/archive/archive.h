@@ -7,6 +7,7 @@
 #ifndef WHICHEND_ARCHIVE_ARCHIVE_H
 #define WHICHEND_ARCHIVE_ARCHIVE_H
 
+#include "archive/object.h"
 #include "base/err.h"
 #include "signal/repair.h"
 #include "signal/signal.h"
@@ -123,6 +124,7 @@ struct archive {
     struct archive_tracks tracks;
     struct archive_pass *pass;
     size_t pass_count, pass_cap;
+    struct archive_object object;
     char **warning;
     size_t warning_count, warning_cap;
 };

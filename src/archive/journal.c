@@ -63,6 +63,16 @@ static enum err write_pass(FILE *f, const struct archive_pass *p, const char *pa
     return write_record(f, &b, JOURNAL_PASS, made, path, e);
 }
 
+static enum err write_object(FILE *f, const struct archive_object *o, const char *path,
+                             struct err_msg *e)
+{
+    struct buf b;
+    enum err made = room_for_head(&b);
+    if (made == ERR_OK)
+        made = journal_put_object(&b, o);
+    return write_record(f, &b, JOURNAL_OBJECT, made, path, e);
+}
+
 static enum err write_track(FILE *f, const struct archive_track *t, const char *path,
                             struct err_msg *e)
 {
@@ -77,6 +87,7 @@ static enum err write_all(FILE *f, const struct archive *a, const char *path, st
 {
     if (fwrite(JOURNAL_MAGIC, 1, JOURNAL_MAGIC_BYTES, f) != JOURNAL_MAGIC_BYTES)
         return err_set(e, ERR_IO, "%s: %s", path, strerror(errno));
+    TRY(write_object(f, &a->object, path, e));
     for (size_t i = 0; i < a->pass_count; i++)
         TRY(write_pass(f, &a->pass[i], path, e));
     for (size_t i = 0; i < a->tracks.count; i++)
@@ -141,6 +152,8 @@ static enum err take(struct archive *a, uint32_t type, const uint8_t *p, size_t 
         *good = journal_get_pass(p, len, &pass) && a->pass_count < ARCHIVE_PASSES_MAX;
         return *good ? archive_pass_add(a, &pass, &index) : ERR_OK;
     }
+    if (type == JOURNAL_OBJECT)
+        return journal_get_object(p, len, &a->object, good);
     *good = true;
     if (type != JOURNAL_TRACK)
         return ERR_OK; /* a later version's */

@@ -1,6 +1,7 @@
 /* Little endian, field by field. */
 #include "archive/archive_private.h"
 #include "archive/journal_private.h"
+#include "base/ini_file.h"
 
 #include <string.h>
 
@@ -42,6 +43,16 @@ enum err journal_put_pass(struct buf *out, const struct archive_pass *p)
     TRY(put(out, p->planned_sides, 1));
     TRY(put(out, (uint64_t)(int64_t)(p->seconds * 1e6), 8));
     return put(out, p->print, 8);
+}
+
+enum err journal_put_object(struct buf *out, const struct archive_object *o)
+{
+    for (size_t i = 0; i < ARCHIVE_OBJECT_KEYS; i++) {
+        TRY(put(out, o->value[i] != NULL, 1));
+        if (o->value[i] != NULL)
+            TRY(put_text(out, o->value[i]));
+    }
+    return ERR_OK;
 }
 
 static enum err put_bytes(struct buf *out, const uint8_t *bytes, size_t len)
@@ -159,6 +170,22 @@ bool journal_get_pass(const uint8_t *p, size_t len, struct archive_pass *out)
     out->seconds = (double)(int64_t)get(&r, 8) / 1e6;
     out->print = get(&r, 8);
     return !r.bad && r.left == 0;
+}
+
+enum err journal_get_object(const uint8_t *p, size_t len, struct archive_object *out,
+                            bool *good)
+{
+    struct reader r = {p, len, false};
+    char text[INI_LINE_BYTES_MAX];
+    for (size_t i = 0; i < ARCHIVE_OBJECT_KEYS; i++) {
+        if (get(&r, 1) == 0)
+            continue;
+        get_text(&r, text, sizeof text);
+        if (!r.bad)
+            TRY(archive_object_set(out, i, text));
+    }
+    *good = !r.bad && r.left == 0;
+    return ERR_OK;
 }
 
 /* The contents, borrowed. */

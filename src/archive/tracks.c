@@ -175,6 +175,7 @@ void archive_release(struct archive *a)
     archive_tracks_release(&a->tracks);
     for (size_t i = 0; i < a->warning_count; i++)
         free(a->warning[i]);
+    archive_object_release(&a->object);
     free(a->warning);
     free(a->pass);
     *a = (struct archive){0};

@@ -102,7 +102,7 @@ static enum err load_written(struct archive_folder *f, struct err_msg *e)
         code = file_read(f->image_path, &image, e);
     if (code == ERR_OK)
         code = archive_json_read(f->json_path, json.data, json.len, (const uint8_t *)image.data,
-                                 image.len, &f->archive, &f->object, &lost, e);
+                                 image.len, &f->archive, &lost, e);
     buf_release(&json);
     buf_release(&image);
     if (code == ERR_OK && lost > 0)
@@ -153,8 +153,8 @@ enum err archive_folder_open(struct archive_folder *f, const struct args *a, str
         return code;
     }
     if (args_has(a, OPT_OBJECT)) { /* in place of what was told before */
-        archive_object_release(&f->object);
-        f->object = told;
+        archive_object_release(&f->archive.object);
+        f->archive.object = told;
     }
     return ERR_OK;
 }
@@ -188,7 +188,6 @@ static struct archive_view view_of(const struct archive_folder *f)
 {
     return (struct archive_view){.archive = &f->archive,
                                  .layout = &f->layout,
-                                 .object = &f->object,
                                  .folder = f->path,
                                  .utc = f->utc,
                                  .image = f->image,
@@ -295,7 +294,6 @@ void archive_folder_close(struct archive_folder *f)
         (void)close(f->lock);
     archive_layout_release(&f->layout);
     fat_release(&f->volume);
-    archive_object_release(&f->object);
     archive_release(&f->archive);
     *f = (struct archive_folder){.path = NULL, .lock = -1};
 }

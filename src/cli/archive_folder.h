@@ -15,7 +15,6 @@ struct archive_folder {
     struct journal journal;
     char utc[24];
     struct archive archive;
-    struct archive_object object;
     struct archive_layout layout;
     uint8_t *image;
     struct fat_volume volume;

@@ -262,7 +262,7 @@ enum err report_archive_json(const struct archive_view *v, struct buf *out)
     json_put(root, "schema", json_text(ARCHIVE_SCHEMA), &failed);
     json_put(root, "complete", json_boolean(archive_complete(v)), &failed);
     json_put(root, "utc", json_text(v->utc), &failed);
-    json_put(root, "object", object_json(v->object, &failed), &failed);
+    json_put(root, "object", object_json(&v->archive->object, &failed), &failed);
     json_put(root, "image", image_json(v, &failed), &failed);
     json_put(root, "geometry", geometry_json(v->layout, &failed), &failed);
     json_put(root, "totals", totals_json(v->layout, &failed), &failed);

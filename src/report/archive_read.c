@@ -260,7 +260,7 @@ static enum err object(const json_t *root, struct archive_object *out)
     return ERR_OK;
 }
 
-static enum err all(struct reading *r, const json_t *root, struct archive_object *out)
+static enum err all(struct reading *r, const json_t *root)
 {
     const char *schema = json_string_value(json_object_get(root, "schema"));
     if (schema == NULL || strcmp(schema, ARCHIVE_SCHEMA) != 0) {
@@ -272,19 +272,19 @@ static enum err all(struct reading *r, const json_t *root, struct archive_object
     TRY(each(r, root, "sectors", in_image));
     TRY(each(r, root, "outside", beside_image));
     TRY(each(r, root, "warnings", warning));
-    return object(root, out);
+    return object(root, &r->a->object);
 }
 
 enum err archive_json_read(const char *name, const char *json, size_t json_len,
                            const uint8_t *image, size_t image_len, struct archive *a,
-                           struct archive_object *told, size_t *out_lost, struct err_msg *e)
+                           size_t *out_lost, struct err_msg *e)
 {
     struct reading r = {.a = a, .image = image, .image_len = image_len};
     json_error_t bad;
     json_t *root = json_loadb(json, json_len, 0, &bad);
     if (root == NULL)
         return err_set(e, ERR_FORMAT, "%s:%d: %s", name, bad.line, bad.text);
-    enum err err = all(&r, root, told);
+    enum err err = all(&r, root);
     json_decref(root);
     if (err != ERR_OK)
         return err_set(e, err, "%s: %s", name, err_text(err));

@@ -29,16 +29,14 @@ static void look(const struct archive *a)
 
 static void as_map(const uint8_t *data, size_t size, struct archive *a)
 {
-    struct archive_object object = {{NULL}};
     struct err_msg e = {0};
     size_t lost = 0;
     uint8_t *image = calloc(IMAGE_BYTES, 1);
     if (image == NULL)
         return;
-    if (archive_json_read("input", (const char *)data, size, image, IMAGE_BYTES, a, &object,
-                          &lost, &e) != ERR_OK)
+    if (archive_json_read("input", (const char *)data, size, image, IMAGE_BYTES, a, &lost,
+                          &e) != ERR_OK)
         assert(e.text[0] != '\0');
-    archive_object_release(&object);
     free(image);
 }
 

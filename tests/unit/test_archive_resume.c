@@ -21,6 +21,7 @@ static void fill(struct archive *a)
     take_read(a, 1, 0, made(7, 0, 3, 2, 55, true), 1); /* of another cylinder */
     (void)snprintf(a->pass[0].file, sizeof a->pass[0].file, "first.wec");
     (void)snprintf(a->pass[1].risk, sizeof a->pass[1].risk, "nothing to lose");
+    assert_int_equal(archive_object_set(&a->object, 0, "2031-7"), ERR_OK);
     a->tracks.track[2].turns = 2.5;
     a->tracks.track[2].code = ENC_MFM;
 }
@@ -47,6 +48,7 @@ static void same_sector(const struct archive_sector *x, const struct archive_sec
 static void same_archive(const struct archive *a, const struct archive *b)
 {
     assert_int_equal(a->pass_count, b->pass_count);
+    assert_string_equal(a->object.value[0], b->object.value[0]);
     for (size_t i = 0; i < a->pass_count; i++) {
         assert_string_equal(a->pass[i].file, b->pass[i].file);
         assert_string_equal(a->pass[i].risk, b->pass[i].risk);
@@ -161,15 +163,12 @@ struct written {
 static void write_out(const struct archive *a, struct written *w)
 {
     const struct archive_extent least = {0, 0};
-    struct archive_object object = {{NULL}};
     struct fat_volume volume = {.bits = 0};
-    object.value[0] = strdup("2031-7");
     assert_int_equal(archive_layout_make(a, &least, &w->layout), ERR_OK);
     assert_int_equal(archive_image(&w->layout, &w->image), ERR_OK);
-    struct archive_view v = {a, &w->layout, &object, "folder", "", w->image, &volume};
+    struct archive_view v = {a, &w->layout, "folder", "", w->image, &volume};
     buf_init(&w->json, 4 << 20);
     assert_int_equal(report_archive_json(&v, &w->json), ERR_OK);
-    archive_object_release(&object);
 }
 
 static void written_release(struct written *w)
@@ -183,7 +182,6 @@ static void image_and_map_give_back_the_archive(void **state)
 {
     struct archive a = {.pass_count = 0};
     struct archive b = {.pass_count = 0};
-    struct archive_object object = {{NULL}};
     struct written w;
     struct err_msg e = {0};
     size_t lost = 9;
@@ -191,12 +189,10 @@ static void image_and_map_give_back_the_archive(void **state)
     fill(&a);
     write_out(&a, &w);
     assert_int_equal(archive_json_read("disk.json", w.json.data, w.json.len, w.image,
-                                       w.layout.bytes, &b, &object, &lost, &e),
+                                       w.layout.bytes, &b, &lost, &e),
                      ERR_OK);
     assert_int_equal(lost, 0);
-    assert_string_equal(object.value[0], "2031-7");
     same_archive(&a, &b);
-    archive_object_release(&object);
     written_release(&w);
     archive_release(&a);
     archive_release(&b);
@@ -206,7 +202,6 @@ static void a_sector_whose_bytes_were_changed_counts_as_never_read(void **state)
 {
     struct archive a = {.pass_count = 0};
     struct archive b = {.pass_count = 0};
-    struct archive_object object = {{NULL}};
     struct written w;
     struct err_msg e = {0};
     size_t lost = 0;
@@ -215,12 +210,11 @@ static void a_sector_whose_bytes_were_changed_counts_as_never_read(void **state)
     write_out(&a, &w);
     w.image[2 * 9 * 512 + 100] ^= 1; /* cylinder 2, sector 1 */
     assert_int_equal(archive_json_read("disk.json", w.json.data, w.json.len, w.image,
-                                       w.layout.bytes, &b, &object, &lost, &e),
+                                       w.layout.bytes, &b, &lost, &e),
                      ERR_OK);
     assert_int_equal(lost, 1);
     for (size_t i = 0; i < archive_track_find(&b.tracks, 2, 0)->count; i++)
         assert_int_not_equal(archive_track_find(&b.tracks, 2, 0)->sector[i].number, 1);
-    archive_object_release(&object);
     written_release(&w);
     archive_release(&a);
     archive_release(&b);
