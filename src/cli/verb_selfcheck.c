@@ -175,26 +175,64 @@ static enum err measure(struct check *k, struct err_msg *e)
 
 /* ---- into a case ---- */
 
+static enum err check_text(const struct case_edit *x, struct err_msg *e)
+{
+    struct case_file checked;
+    TRY(edit_check(x, &checked, e));
+    case_file_release(&checked);
+    return ERR_OK;
+}
+
+/* What was checked itself, without the supply: 0 sound, EXIT_FAULT, EXIT_UNDECIDED. */
+static int part_status(const struct selfcheck *c, bool *at_times)
+{
+    int status = 0;
+    *at_times = true;
+    for (size_t i = 0; i < c->items; i++) {
+        const struct check_item *x = &c->item[i];
+        if (strncmp(x->fault, "power.", 6) == 0)
+            continue;
+        if (x->untested && status == 0)
+            status = EXIT_UNDECIDED;
+        if (!x->untested)
+            status = EXIT_FAULT;
+        *at_times = *at_times && (x->at_times || x->untested);
+    }
+    return status;
+}
+
+static enum err note_cable(const struct check *k, struct case_edit *x, struct err_msg *e)
+{
+    const struct selfcheck *c = &k->found;
+    bool at_times = false;
+    int status = part_status(c, &at_times);
+    const char *faulty = at_times ? "comes-and-goes" : "faulty";
+    const char *other = status == 0 ? "sound" : "not-done";
+    return edit_set(x, "selfcheck", "cable", status == EXIT_FAULT ? faulty : other, e);
+}
+
+static enum err note_leads(const struct check *k, struct case_edit *x, struct err_msg *e)
+{
+    bool at_times = false;
+    int status = part_status(&k->found, &at_times);
+    const char *other = status == 0 ? "passed" : "not-done";
+    TRY(edit_set(x, "selfcheck", "result", status == EXIT_FAULT ? "failed" : other, e));
+    return edit_set(x, "selfcheck", "hours-ago", "0", e);
+}
+
 static enum err note_in_case(const struct check *k, struct err_msg *e)
 {
     const char *path = args_value(k->a, OPT_CASE);
-    int status = selfcheck_status(&k->found);
-    const char *word = status == 0 ? "passed" : status == EXIT_FAULT ? "failed" : "not-done";
     struct case_edit x = {0};
-    struct case_file checked;
     if (path == NULL)
         return ERR_OK;
     enum err err = edit_begin(&x, k->a, path, e);
     if (err == ERR_OK)
-        err = edit_set(&x, "selfcheck", "result", word, e);
+        err = k->role == WIRE_ROLE_LOOP ? note_leads(k, &x, e) : note_cable(k, &x, e);
     if (err == ERR_OK)
-        err = edit_set(&x, "selfcheck", "hours-ago", "0", e);
+        err = check_text(&x, e);
     if (err == ERR_OK)
-        err = edit_check(&x, &checked, e);
-    if (err == ERR_OK) {
-        case_file_release(&checked);
         err = edit_write(&x, true, e);
-    }
     edit_release(&x);
     return err;
 }
@@ -226,8 +264,6 @@ enum err verb_selfcheck(const struct args *a, struct answer *r, struct err_msg *
         err = args_number(a, OPT_SECONDS, 1, 3600, &k->seconds, e);
     if (err == ERR_OK && k->seconds > 0 && !k->wiggle)
         err = err_set(e, ERR_USAGE, "--seconds goes with --wiggle");
-    if (err == ERR_OK && k->role != WIRE_ROLE_LOOP && args_has(a, OPT_CASE))
-        err = err_set(e, ERR_USAGE, "--case notes the check of the adapter's leads: role loop");
     if (err == ERR_OK)
         err = adapter_use_open(a, role_note(k->role), &k->u, e);
     if (err == ERR_OK)

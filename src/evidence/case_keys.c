@@ -108,6 +108,7 @@ static const struct case_key table[] = {
     {"examined", "found", "yes|no", "The section bears a fault's name: the test that a verdict names for it was made; was it found?"},
 
     {"selfcheck", "result", "passed|failed|not-done", "Did the adapter's self-check pass?"},
+    {"selfcheck", "cable", "sound|faulty|comes-and-goes|not-done", "What did the check of the cable alone say (selfcheck --role both-plugs)?"},
     {"selfcheck", "hours-ago", "number:0:100000", "How many hours ago?"},
 
     {"have", "spare-drive", WORDS_YES, "Is a spare drive at hand?"},

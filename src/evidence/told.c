@@ -43,6 +43,7 @@ static const struct told_row rows[TOLD_QUESTIONS] = {
     [TOLD_OTHER_DRIVE] = {"case", "other-drive", GROUP_MACHINE, 3, "the other drive on the same cable"},
     [TOLD_WAY_UP] = {"case", "disk-way-up", GROUP_READ, 2, "the disk was put in"},
     [TOLD_TERMINATOR] = {"case", "terminator", GROUP_SELECT, 5, "terminator"},
+    [TOLD_CABLE] = {"selfcheck", "cable", GROUP_SWAP, 3, "the cable alone, pin by pin, is"},
 };
 // clang-format on
 

@@ -49,6 +49,7 @@ enum told_question {
     TOLD_OTHER_DRIVE,
     TOLD_WAY_UP,
     TOLD_TERMINATOR,
+    TOLD_CABLE, /* alone, by a walk over its pins */
     TOLD_QUESTIONS
 };
 

@@ -195,6 +195,7 @@ static double test_gain(const struct case_file *c, const struct inference *n, co
 {
     struct feature f = {.group = GROUP_PERSON,
                         .sig = SIG_COUNT,
+                        .sig2 = -1,
                         .tap = TAP_DRIVE_END,
                         .known_good = true,
                         .reseated = true,

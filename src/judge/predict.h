@@ -28,6 +28,9 @@ void predict_rate(const struct world *w, const struct feature *f, double *answer
 void predict_cell(const struct world *w, const struct feature *f, double *answer);
 void predict_side_id(const struct world *w, const struct feature *f, double *answer);
 void predict_side_1(const struct world *w, const struct feature *f, double *answer);
+/* Of the cable off machine and drive, both plugs on the adapter: sound, faulty, comes and goes.
+ * How a plug sat before is not seen there, nor an open ground. */
+void predict_told_cable(const struct world *w, double *answer);
 void predict_told(const struct world *w, const struct feature *f, double *answer);
 void predict_repeat(const struct world *w, const struct feature *f, double *answer);
 

@@ -455,6 +455,7 @@ static told_predictor *const predictors[TOLD_QUESTIONS] = {
     [TOLD_CHANGED] = changed,
     [TOLD_OTHER_DRIVE] = other_drive,
     [TOLD_TERMINATOR] = terminator,
+    [TOLD_CABLE] = predict_told_cable,
 };
 
 /* A look at a part that is sound mostly finds it so. */

@@ -61,7 +61,7 @@ static const struct {
     {PIN_LEVELS_BYTES, "in, # | both-plugs"},
     {ARM_NAME_MAX, "out, 1 to # bytes | name"},
     {PROTO_WATCHDOG_MS, "releases: 1 to # |"},
-    {PROTO_HEARTBEAT_MS, "a frame every # ms"},
+    {PROTO_HEARTBEAT_MS, "frame every #"},
     {PROTO_FRAME_MIN, "of # to 512 bytes"},
     {PROTO_FRAME_MAX, "of 28 to # bytes"},
     {PROTO_BLOCK_MIN, "Blocks of # to 512 bytes"},
