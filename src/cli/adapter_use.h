@@ -33,6 +33,9 @@ uint32_t adapter_use_select(const struct adapter_use *u);
 uint32_t adapter_use_motor(const struct adapter_use *u);
 int64_t adapter_use_turn_ms(const struct adapter_use *u);
 
+/* --list: what --adapter sim: can play. */
+enum err adapter_list_faults(const struct args *a, struct buf *out);
+
 /* Wait for the person's word; at a terminal alone, else ERR_OK at once. ERR_INTERRUPTED. */
 enum err adapter_ask(const char *question, struct err_msg *e);
 /* The same while a session is open: its signs of life go on, and its stream is read. */

@@ -41,7 +41,10 @@ static struct name name_of(const struct profile *cable, unsigned pin, unsigned f
                            : cable_pin_is_ground(cable, true, (int)far);
     const char *word = line != LINE_NONE ? line_name(line) : ground ? "ground" : "a conductor";
     bool moves = pin != 0 && far != 0 && (pin != far || here != there);
-    if (moves)
+    if (moves && here == there)
+        (void)snprintf(n.text, sizeof n.text, "%s (pin %u; at the drive pin %u)", word, pin,
+                       far);
+    else if (moves)
         (void)snprintf(n.text, sizeof n.text, "%s (pin %u; at the drive %s, pin %u)", word, pin,
                        there != LINE_NONE ? line_name(there) : "no line", far);
     else

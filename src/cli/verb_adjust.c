@@ -72,6 +72,8 @@ enum err verb_adjust(const struct args *a, struct answer *r, struct err_msg *e)
     struct adjust j = {.a = a};
     const char *what = a->words > 0 ? a->word[0] : "speed";
     bool heads = strcmp(what, "heads") == 0;
+    if (args_has(a, OPT_LIST))
+        return adapter_list_faults(a, &r->out);
     if (!heads && strcmp(what, "speed") != 0)
         return err_set(e, ERR_USAGE, "adjust shows speed or heads, not '%s'", what);
     TRY(bounds(a, &j, e));

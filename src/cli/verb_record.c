@@ -194,6 +194,8 @@ enum err verb_record(const struct args *a, struct answer *r, struct err_msg *e)
 {
     struct adapter_use u;
     struct recording g = {.path = args_value(a, OPT_OUTPUT)};
+    if (args_has(a, OPT_LIST))
+        return adapter_list_faults(a, &r->out);
     if (g.path == NULL)
         return err_set(e, ERR_USAGE, "record needs -o FILE.wec");
     TRY(role_of(a, &g.role, e));

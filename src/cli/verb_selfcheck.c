@@ -254,6 +254,8 @@ static enum err say(struct check *k, struct answer *r, struct err_msg *e)
 
 enum err verb_selfcheck(const struct args *a, struct answer *r, struct err_msg *e)
 {
+    if (args_has(a, OPT_LIST))
+        return adapter_list_faults(a, &r->out);
     struct check *k = calloc(1, sizeof *k);
     if (k == NULL)
         return err_set(e, ERR_MEMORY, "out of memory");

@@ -77,7 +77,7 @@ static const struct verb table[] = {
      "with commas.",
      OPT_BIT(OPT_ADAPTER) | OPT_BIT(OPT_DISK_OUT) | OPT_BIT(OPT_ROLE) | OPT_BIT(OPT_TAP) | OPT_BIT(OPT_SECONDS) |
          OPT_BIT(OPT_TRIGGER) | OPT_BIT(OPT_CYLINDERS) | OPT_BIT(OPT_SIDES) | OPT_BIT(OPT_TURNS) | OPT_BIT(OPT_UNIT) |
-         OPT_BIT(OPT_PLAY) | OPT_BIT(OPT_IMAGE) | OPT_BIT(OPT_WORN) | OPT_BIT(OPT_SEED) | OPT_BIT(OPT_ASKED) | PARTS | WRITES | SHOWS,
+         OPT_BIT(OPT_PLAY) | OPT_BIT(OPT_IMAGE) | OPT_BIT(OPT_WORN) | OPT_BIT(OPT_LIST) | OPT_BIT(OPT_SEED) | OPT_BIT(OPT_ASKED) | PARTS | WRITES | SHOWS,
      0, 0, verb_record},
     {"selfcheck", "", "check the adapter, its leads and a cable before trusting them",
      "--role loop, as without it: the loop plug on the adapter's leads, and every output, input and lead is tried. "
@@ -87,7 +87,7 @@ static const struct verb table[] = {
      "--wiggle goes on while the cable is moved, until Enter or for --seconds, and tells each change at once.\n"
      "Exit status: 0 sound, 3 a fault was found, 4 something could not be tested.",
      OPT_BIT(OPT_ADAPTER) | OPT_BIT(OPT_DISK_OUT) | OPT_BIT(OPT_ROLE) | OPT_BIT(OPT_WIGGLE) | OPT_BIT(OPT_SECONDS) |
-         OPT_BIT(OPT_CASE) | OPT_BIT(OPT_SEED) | PARTS | OPT_BIT(OPT_QUIET) | SHOWS,
+         OPT_BIT(OPT_CASE) | OPT_BIT(OPT_LIST) | OPT_BIT(OPT_SEED) | PARTS | OPT_BIT(OPT_QUIET) | SHOWS,
      0, 0, verb_selfcheck},
     {"adjust", "[speed|heads]", "live figures while a person turns a screw",
      "speed: the drive is selected and turned on, and the mean of the last turns is shown with its trend and a bar to aim "
@@ -97,7 +97,7 @@ static const struct verb table[] = {
      "--turns and --seconds bound it for scripts. Ctrl-C ends it with 130 and the figures so far on standard error.\n"
      "Exit status: 0 inside the maker's limit (heads: shown), 3 outside, 4 not measured.",
      OPT_BIT(OPT_ADAPTER) | OPT_BIT(OPT_DISK_OUT) | OPT_BIT(OPT_TURNS) | OPT_BIT(OPT_SECONDS) | OPT_BIT(OPT_CYLINDERS) |
-         OPT_BIT(OPT_UNIT) | OPT_BIT(OPT_DISK_NAME) | OPT_BIT(OPT_MARK_SCRIBED) | OPT_BIT(OPT_SEED) | PARTS |
+         OPT_BIT(OPT_UNIT) | OPT_BIT(OPT_DISK_NAME) | OPT_BIT(OPT_MARK_SCRIBED) | OPT_BIT(OPT_LIST) | OPT_BIT(OPT_SEED) | PARTS |
          OPT_BIT(OPT_QUIET) | SHOWS,
      0, 1, verb_adjust},
     {"archive", "CAPTURE... or --adapter WHICH, -o FOLDER", "save a disk: sector image and map of what is sound",

@@ -304,7 +304,6 @@ static enum err join_all(struct build *b, const struct nets_options *o, struct r
     TRY(check(o, b->ribbon, e));
     grounds(b);
     conductors(b, r);
-    logic_inside(b);
     plugs(b, r);
     return ERR_OK;
 }
@@ -314,6 +313,7 @@ enum err sim_nets_build(struct nets *n, const struct nets_options *o, struct rng
 {
     struct build b;
     TRY(join_all(&b, o, r, e));
+    logic_inside(&b); /* works only with its supply, so in no check of the copper alone */
     name_nets(n, &b);
     pull_ups(n, o);
     return ERR_OK;

@@ -150,6 +150,15 @@ RDATA 46 46
 END
 plugs ribbon-50
 
+# Plugs that fit one way only, with as many signal conductors as their maps have.
+sound ribbon-26 13
+sound din-14 12
+sound dsub-23 11
+check din-14 cable.INDEX.open
+expect cable.INDEX.open INDEX 4 8
+check din-14 cable.RDATA.short
+expect cable.RDATA.short RDATA 1 30
+
 # Exchanged, and faults that come and go while the cable is moved.
 check ribbon-34-straight cable.DIR+STEP.swapped
 expect cable.DIR+STEP.swapped DIR 18 18
