@@ -10,52 +10,50 @@ static bool is_read(packed_edge e)
     return edge_line(e) == LINE_RDATA && edge_level(e) <= LEVEL_HIGH;
 }
 
-/* Edges of RDATA from edge i of the chunk on, each turning it over. */
-static size_t row_length(const struct chunk *c, size_t i)
+/* Edges of RDATA from edge i of the chunk on, each turning it over, and when each comes, by the
+ * low 32 bits of whole ns a tick. Returns how many there are. */
+static size_t row_find(const struct chunk *c, size_t i, uint32_t tick_ns, int32_t *after_ns)
 {
     const packed_edge *edge = c->edge + i;
     const size_t most = c->count - i < READS_MAX ? c->count - i : READS_MAX;
+    const uint32_t first = (uint32_t)(edge[0] >> 8);
     size_t n = 1;
     if (!is_read(edge[0])) {
         return 0;
     }
+    after_ns[0] = 0;
     for (; n + BLOCK <= most; n += BLOCK) {
         packed_edge others = 0;
         for (size_t k = n; k < n + BLOCK; k++) {
             others |= edge[k] ^ edge[k - 1] ^ 1;
+            after_ns[k] = (int32_t)(((uint32_t)(edge[k] >> 8) - first) * tick_ns);
         }
         if ((uint8_t)others != 0) {
             break;
         }
     }
-    while (n < most && (uint8_t)(edge[n] ^ edge[n - 1]) == 1) {
-        n++;
+    for (; n < most && (uint8_t)(edge[n] ^ edge[n - 1]) == 1; n++) {
+        after_ns[n] = (int32_t)(((uint32_t)(edge[n] >> 8) - first) * tick_ns);
     }
     return n;
 }
 
-/* When each comes, behind the first. false: the row is too long for that. */
-static bool row_times(struct survey_run *r, const struct chunk *c, size_t i, size_t n)
+/* Into r->row; false: there is none that is worth it, or its times do not fit 32 bits. */
+static bool row_set(struct survey_run *r, const struct chunk *c, size_t i)
 {
     const struct tick_scale scale = r->ns_scale;
-    const packed_edge *edge = c->edge + i;
+    size_t n = row_find(c, i, (uint32_t)scale.num, r->row_after_ns);
+    if (n < ROW_MIN || (uint64_t)edge_tick(c, i + n - 1) > scale.most) {
+        return false;
+    }
     const int64_t first_ns = tick_scaled(&scale, edge_tick(c, i));
     if (tick_scaled(&scale, edge_tick(c, i + n - 1)) - first_ns > INT32_MAX) {
         return false;
     }
-    r->row = (struct read_row){first_ns, r->row_after_ns, n, edge_level(edge[0])};
-    if (scale.den == 1) { /* by 32 bits, in which the products fit */
-        const int32_t num = (int32_t)scale.num;
-        const int32_t first = (int32_t)(edge[0] >> 8);
-        for (size_t k = 0; k < n; k++) {
-            r->row_after_ns[k] =
-                (int32_t)((uint32_t)((int32_t)(edge[k] >> 8) - first) * (uint32_t)num);
-        }
-        return true;
-    }
-    for (size_t k = 0; k < n; k++) {
+    for (size_t k = 1; k < n && scale.den != 1; k++) {
         r->row_after_ns[k] = (int32_t)(tick_scaled(&scale, edge_tick(c, i + k)) - first_ns);
     }
+    r->row = (struct read_row){first_ns, r->row_after_ns, n, edge_level(c->edge[i])};
     return true;
 }
 
@@ -75,16 +73,13 @@ static enum err others_told(struct survey_run *r, const struct chunk *c, size_t 
 
 enum err survey_reads(struct survey_run *r, const struct chunk *c, size_t i, size_t *out_taken)
 {
-    size_t n = row_length(c, i);
     *out_taken = 0;
-    if (n < ROW_MIN || !r->started || !r->visit.rdata_known ||
-        edge_level(c->edge[i]) == r->level[LINE_RDATA] ||
-        (uint64_t)edge_tick(c, i + n - 1) > r->ns_scale.most) {
+    if (!r->started || !r->visit.rdata_known ||
+        edge_level(c->edge[i]) == r->level[LINE_RDATA] || !row_set(r, c, i) ||
+        !bus_tracker_reads(r->tracker, &r->row)) {
         return ERR_OK;
     }
-    if (!row_times(r, c, i, n) || !bus_tracker_reads(r->tracker, &r->row)) {
-        return ERR_OK;
-    }
+    const size_t n = r->row.count;
     TRY(others_told(r, c, i));
     r->now_ns = r->row.ns + r->row.after_ns[n - 1];
     r->level[LINE_RDATA] = edge_level(c->edge[i + n - 1]);

@@ -149,35 +149,60 @@ static enum err transition(struct survey_run *r, int64_t tick, int64_t ns)
     return g->count == STRETCH_INTERVALS_MAX ? stretch_carry(r) : ERR_OK;
 }
 
-/* Falls from edge `fall` on, every second edge, as long as each follows the one before without
- * ado. Returns the first that does not. */
-static size_t plain_falls(struct survey_run *r, const struct chunk *c, size_t i, size_t fall,
-                          size_t n)
+/* Falls of a row from edge `fall` on, every second edge, of which each follows the one before
+ * without ado, `most` at most. */
+static size_t count_plain(const struct read_row *row, int64_t before_ns, size_t fall,
+                          size_t most)
+{
+    size_t n = 0;
+    size_t k = fall;
+    if (k >= row->count || row->ns + row->after_ns[k] - before_ns > SILENT_NS) {
+        return 0;
+    }
+    for (n = 1, k += 2; n < most && k < row->count; n++, k += 2) {
+        if (row->after_ns[k] - row->after_ns[k - 2] > SILENT_NS) {
+            break;
+        }
+    }
+    return n < most ? n : most;
+}
+
+/* Takes those. Returns the first that is to be taken by itself. */
+static size_t plain_falls(struct survey_run *r, const struct chunk *c, size_t i, size_t fall)
 {
     struct visit_gather *g = &r->visit;
     const struct tick_scale scale = r->ps_scale;
     const int64_t base = c->base_tick - g->origin_tick;
+    const packed_edge *edge = c->edge + i;
     size_t room = g->cap > g->count + 1 ? g->cap - g->count - 1 : 0;
     uint32_t *out = g->interval + g->count;
-    int64_t last_ps = g->last_ps;
-    int64_t before_ns = g->quiet_since_ns - r->row.ns;
-    size_t k = fall;
-    if (!g->has_first || n == 0 ||
-        (uint64_t)(base + (int64_t)(c->edge[i + n - 1] >> 8)) > scale.most) {
+    size_t n = g->has_first ? count_plain(&r->row, g->quiet_since_ns, fall, room) : 0;
+    if (n == 0 || (uint64_t)(base + (int64_t)(edge[r->row.count - 1] >> 8)) > scale.most) {
         return fall;
     }
-    for (; k < n && room > 0 && r->row.after_ns[k] - before_ns <= SILENT_NS; k += 2, room--) {
-        int64_t ps = tick_scaled(&scale, base + (int64_t)(c->edge[i + k] >> 8));
-        *out++ = (uint32_t)(ps - last_ps);
-        last_ps = ps;
-        before_ns = r->row.after_ns[k];
+    int64_t ps = tick_scaled(&scale, base + (int64_t)(edge[fall] >> 8));
+    out[0] = (uint32_t)(ps - g->last_ps);
+    if (scale.den == 1) { /* by 32 bits, which hold what is no silence */
+        const packed_edge *at = edge + fall;
+        for (size_t k = 1; k < n; k++) {
+            uint32_t ticks = (uint32_t)(at[2 * k] >> 8) - (uint32_t)(at[2 * k - 2] >> 8);
+            out[k] = ticks * (uint32_t)scale.num;
+        }
+        ps = tick_scaled(&scale, base + (int64_t)(at[2 * n - 2] >> 8));
+    } else {
+        for (size_t k = 1; k < n; k++) {
+            int64_t last_ps = ps;
+            ps = tick_scaled(&scale, base + (int64_t)(edge[fall + 2 * k] >> 8));
+            out[k] = (uint32_t)(ps - last_ps);
+        }
     }
-    g->count += (k - fall) / 2;
-    g->v.transitions += (int64_t)((k - fall) / 2);
-    r->flux_transitions += (int64_t)((k - fall) / 2);
-    g->last_ps = last_ps;
-    g->quiet_since_ns = r->row.ns + before_ns;
-    return k;
+    g->count += n;
+    g->v.transitions += (int64_t)n;
+    r->flux_transitions += (int64_t)n;
+    g->last_ps = ps;
+    fall += 2 * n;
+    g->quiet_since_ns = r->row.ns + r->row.after_ns[fall - 2];
+    return fall;
 }
 
 enum err visit_reads(struct survey_run *r, const struct chunk *c, size_t i)
@@ -187,7 +212,7 @@ enum err visit_reads(struct survey_run *r, const struct chunk *c, size_t i)
     size_t k = edge_level(c->edge[i]) == LEVEL_LOW ? 0 : 1;
     g->rdata = edge_level(c->edge[i + n - 1]);
     while (g->open && k < n) {
-        k = plain_falls(r, c, i, k, n);
+        k = plain_falls(r, c, i, k);
         if (k < n) {
             TRY(transition(r, edge_tick(c, i + k), r->row.ns + r->row.after_ns[k]));
             k += 2;

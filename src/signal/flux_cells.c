@@ -139,30 +139,43 @@ void cells_constrain(struct cells *c)
     }
 }
 
+/* By steps: bit 0, allowed from an even cell; bit 1, from an odd one. */
+static void allowed_set(const struct cells *c, uint8_t *allowed)
+{
+    memset(allowed, 0, UINT8_MAX + 1);
+    for (int s = c->code.step_min; s <= c->code.step_max; s++) {
+        allowed[s] = (uint8_t)((step_allowed(c, s, true, 0) ? 1u : 0u) |
+                               (step_allowed(c, s, true, 1) ? 2u : 0u));
+    }
+}
+
 void cells_constrain_phase(struct cells *c, size_t from, int cell, int64_t span,
                            struct shift_log *out)
 {
+    uint8_t allowed[UINT8_MAX + 1];
     int64_t end_cell = cell + span;
     int64_t now = cell;
-    size_t lead = from; /* a few transitions back, with its cell */
-    int64_t lead_cell = cell;
     out->count = 0;
-    for (size_t i = from;
-         i < c->count && now < end_cell && out->count + LEN_MAX <= SHIFTS_LOGGED; i++) {
-        if (step_allowed(c, c->step[i], true, (int)(now & 1)) || hopeless(c, i)) {
+    allowed_set(c, allowed);
+    for (size_t i = from; i < c->count && now < end_cell; i++) {
+        if ((allowed[c->step[i]] >> (now & 1) & 1) != 0 || hopeless(c, i)) {
             now += c->step[i];
-            if (i - lead >= REACH) {
-                lead_cell += c->step[lead++];
-            }
             continue;
         }
-        struct window w = {lead, 0, true, (int)(lead_cell & 1)};
-        window_end(c, &w, i, c->count, (int)(now & 1));
-        window_decide(c, &w, out);
-        for (; lead < w.last; lead++) {
-            lead_cell += c->step[lead];
+        if (out->count + LEN_MAX > SHIFTS_LOGGED) {
+            return;
         }
-        now = lead_cell;
+        struct window w = {i > from + REACH ? i - REACH : from, 0, true, 0};
+        for (size_t k = w.first; k < i; k++) {
+            w.cell ^= c->step[k] & 1;
+        }
+        w.cell ^= (int)(now & 1);
+        window_end(c, &w, i, c->count, (int)(now & 1));
+        for (size_t k = i; k < w.last; k++) {
+            now += c->step[k]; /* the window's ends stay where they are */
+        }
+        window_decide(c, &w, out);
+        from = w.last;
         i = w.last - 1;
     }
 }

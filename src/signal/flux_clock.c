@@ -84,6 +84,17 @@ static bool span_fill(lanes *to, size_t lane, const uint32_t *d, uint32_t gap_ps
     return gap;
 }
 
+/* The same where the stretch does not have all of them; at: RUN_IN further than it is. */
+static bool span_edge(lanes *to, size_t lane, const struct cells *c, size_t at, uint32_t gap_ps)
+{
+    uint32_t edge[LOCAL_SPAN];
+    for (size_t i = 0; i < LOCAL_SPAN; i++, at++) {
+        edge[i] = at >= RUN_IN && at - RUN_IN < c->count ? c->flux->interval_ps[at - RUN_IN]
+                                                         : UINT32_MAX;
+    }
+    return span_fill(to, lane, edge, gap_ps);
+}
+
 /* The lanes' intervals side by side; gaps where the stretch has none. */
 static void block_fill(struct block *b, const struct cells *c)
 {
@@ -91,19 +102,12 @@ static void block_fill(struct block *b, const struct cells *c)
     memset(b->gap, 0, sizeof b->gap);
     for (size_t s = 0; s < spans; s++) {
         for (size_t lane = 0; lane < LANES; lane++) {
-            uint32_t edge[LOCAL_SPAN];
             size_t at = b->first[lane] + s * LOCAL_SPAN; /* RUN_IN further than it is */
-            const uint32_t *d = edge;
-            if (at >= RUN_IN && at - RUN_IN + LOCAL_SPAN <= c->count) {
-                d = c->flux->interval_ps + (at - RUN_IN);
-            } else {
-                for (size_t i = 0; i < LOCAL_SPAN; i++, at++) {
-                    edge[i] = at >= RUN_IN && at - RUN_IN < c->count
-                                  ? c->flux->interval_ps[at - RUN_IN]
-                                  : UINT32_MAX;
-                }
-            }
-            b->gap[s] |= span_fill(b->interval + s * LOCAL_SPAN, lane, d, b->gap_ps);
+            lanes *to = b->interval + s * LOCAL_SPAN;
+            bool whole = at >= RUN_IN && at - RUN_IN + LOCAL_SPAN <= c->count;
+            b->gap[s] |=
+                whole ? span_fill(to, lane, c->flux->interval_ps + (at - RUN_IN), b->gap_ps)
+                      : span_edge(to, lane, c, at, b->gap_ps);
         }
     }
 }

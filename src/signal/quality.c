@@ -6,7 +6,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define BLOCK 512
+#define BLOCK   512
+#define PIECE   64
+#define SQUARES 64
 #define STEADY_VAR                                                                             \
     0.064 /* of deviations in a block, in cells; 0.083 where they come at random */
 #define LEGAL_SHARE 0.8
@@ -26,15 +28,17 @@ struct measure {
     double ps, cells;     /* over steady blocks */
     double rate_sum, rate_square, rate_count;
     double step[STEPS_NAMED + 1];
+    uint8_t side[UINT8_MAX + 1]; /* of a kind, by steps; ILLEGAL: the code has no such length */
     struct deviations *d;
 };
+#define ILLEGAL KINDS /* whatever stands beside it */
 
 static bool legal(const struct cells *c, int step)
 {
     return step >= c->code.step_min && step <= c->code.step_max;
 }
 
-/* Sums over one block of intervals. */
+/* Sums over one block of intervals. square: of deviations, in 1 / SQUARES of DEV_ONE^2. */
 struct block_sums {
     int64_t dev, square;
     uint64_t ps, cells;
@@ -42,16 +46,38 @@ struct block_sums {
                      1]; /* two counters each: the same one twice in a row would have to wait */
 };
 
+/* n is PIECE at most: what is summed fits 32 bits. */
+static void piece_sum(const struct cells *c, size_t from, size_t n, struct block_sums *b)
+{
+    const int16_t *dev = c->dev + from;
+    const uint8_t *step = c->step + from;
+    const uint32_t *interval_ps = c->flux->interval_ps + from;
+    int32_t sum = 0;
+    int32_t square = 0;
+    uint32_t cells = 0;
+    for (size_t i = 0; i < n; i++) {
+        sum += dev[i];
+        square += dev[i] * dev[i] / SQUARES;
+    }
+    for (size_t i = 0; i < n; i++) {
+        cells += step[i];
+    }
+    for (size_t i = 0; i < n; i++) {
+        b->ps += interval_ps[i];
+    }
+    for (size_t i = 0; i < n; i++) {
+        b->step[i & 1][step[i]]++;
+    }
+    b->dev += sum;
+    b->square += square;
+    b->cells += cells;
+}
+
 static void block_sum(const struct cells *c, size_t from, size_t to, struct block_sums *b)
 {
     memset(b, 0, sizeof *b);
-    for (size_t i = from; i < to; i++) {
-        int32_t dev = c->dev[i];
-        b->dev += dev;
-        b->square += (int64_t)(dev * dev);
-        b->ps += c->flux->interval_ps[i];
-        b->cells += c->step[i];
-        b->step[i & 1][c->step[i]]++;
+    for (size_t i = from; i < to; i += PIECE) {
+        piece_sum(c, i, to - i < PIECE ? to - i : PIECE, b);
     }
 }
 
@@ -59,7 +85,7 @@ static void block_sum(const struct cells *c, size_t from, size_t to, struct bloc
 static bool block_steady(const struct cells *c, const struct block_sums *b, double n)
 {
     double mean = (double)b->dev / DEV_ONE / n;
-    double square = (double)b->square / DEV_ONE / DEV_ONE / n;
+    double square = (double)b->square * SQUARES / DEV_ONE / DEV_ONE / n;
     double good = 0;
     for (int s = c->code.step_min; s <= c->code.step_max; s++) {
         good += (double)b->step[0][s] + (double)b->step[1][s];
@@ -81,14 +107,19 @@ static void block_add(struct measure *m, const struct block_sums *b, double n)
     m->rate_count += 1;
 }
 
-/* Kind of transition i by the lengths before and behind, which the code allows. */
-static size_t kind_of(const struct cells *c, size_t i)
+static void sides_set(struct measure *m)
 {
-    unsigned before = (unsigned)(c->step[i - 1] - c->code.step_min);
-    unsigned behind = (unsigned)(c->step[i] - c->code.step_min);
-    before = before < KINDS_A_SIDE ? before : KINDS_A_SIDE - 1;
-    behind = behind < KINDS_A_SIDE ? behind : KINDS_A_SIDE - 1;
-    return before * KINDS_A_SIDE + behind;
+    memset(m->side, ILLEGAL, sizeof m->side);
+    for (int s = m->c->code.step_min; s <= m->c->code.step_max; s++) {
+        int side = s - m->c->code.step_min;
+        m->side[s] = (uint8_t)(side < KINDS_A_SIDE ? side : KINDS_A_SIDE - 1);
+    }
+}
+
+/* Kind of a transition by the lengths before and behind, which the code allows. */
+static unsigned kind_of(const struct measure *m, uint8_t before, uint8_t behind)
+{
+    return (unsigned)m->side[before] * KINDS_A_SIDE + m->side[behind];
 }
 
 /* Deviations of transitions from..to, sorted by the intervals beside them. */
@@ -98,12 +129,13 @@ static void deviations_add(struct measure *m, size_t from, size_t to)
     from = from > 0 ? from : 1;
     to = to < c->count ? to : c->count;
     for (size_t i = from; i < to; i++) {
-        if (!legal(c, c->step[i - 1]) || !legal(c, c->step[i])) {
+        unsigned kind = kind_of(m, c->step[i - 1], c->step[i]);
+        if (kind >= KINDS) {
             continue;
         }
         int bin = (c->dev[i] >> BIN_SHIFT) + DEV_BINS / 2;
         bin = bin < 0 ? 0 : bin < DEV_BINS ? bin : DEV_BINS - 1;
-        m->d->bin[kind_of(c, i)][bin]++;
+        m->d->bin[kind][bin]++;
     }
 }
 
@@ -206,7 +238,8 @@ static double asymmetry(const struct measure *m, const struct span_list *spans,
         float side[2] = {0, 0};
         double n = 0;
         for (size_t i = p->from + 1; i < p->to && legal(c, c->step[i]); i++) {
-            side[i & 1] += (float)c->dev[i] - mean[kind_of(c, i)];
+            unsigned kind = kind_of(m, c->step[i - 1], c->step[i]);
+            side[i & 1] += (float)c->dev[i] - (kind < KINDS ? mean[kind] : 0);
             n += 1;
         }
         if (n < SPAN_MIN) {
@@ -238,20 +271,31 @@ static void ratios(const struct measure *m, struct flux_quality *out)
     }
 }
 
+/* Intervals of a span outside two limits. */
+static size_t outside(const uint32_t *interval_ps, size_t n, uint32_t low, uint32_t high,
+                      size_t *out_longer)
+{
+    uint32_t shorter = 0;
+    uint32_t longer = 0;
+    for (size_t i = 0; i < n; i++) {
+        shorter += interval_ps[i] < low;
+        longer += interval_ps[i] > high;
+    }
+    *out_longer += longer;
+    return shorter;
+}
+
 /* Intervals shorter or longer than the code can have, from the local speed alone. */
 static void out_of_code(const struct cells *c, struct flux_quality *out)
 {
     size_t shorter = 0;
     size_t longer = 0;
     for (size_t from = 0; from < c->count; from += LOCAL_SPAN) {
-        size_t to = c->count - from > LOCAL_SPAN ? from + LOCAL_SPAN : c->count;
+        size_t n = c->count - from > LOCAL_SPAN ? LOCAL_SPAN : c->count - from;
         double cell_ps = 1 / (double)c->local_rate[from / LOCAL_SPAN];
         uint32_t low = (uint32_t)((c->code.step_min - 0.5) * cell_ps);
         uint32_t high = (uint32_t)((c->code.step_max + 0.5) * cell_ps);
-        for (size_t i = from; i < to; i++) {
-            shorter += c->flux->interval_ps[i] < low;
-            longer += c->flux->interval_ps[i] > high;
-        }
+        shorter += outside(c->flux->interval_ps + from, n, low, high, &longer);
     }
     out->short_share = (double)shorter / (double)c->count;
     out->long_share = (double)longer / (double)c->count;
@@ -307,6 +351,7 @@ enum err quality_measure(const struct cells *c, const struct span_list *spans, d
     if (m.d == NULL) {
         return ERR_MEMORY;
     }
+    sides_set(&m);
     memset(out, 0, sizeof *out);
     blocks_measure(&m, !spans_measure(&m, spans));
     out->transitions = c->count + 1;

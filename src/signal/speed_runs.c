@@ -4,7 +4,6 @@
 
 #include <math.h>
 #include <stdlib.h>
-#include <string.h>
 
 #define RUN          32 /* transitions */
 #define LEGAL_SHARE  0.75F
@@ -184,31 +183,37 @@ static double off_neighbours(const struct finder *f, size_t at)
     return n >= NEAR ? f->run[at].cells - ns * (rate[(n - 1) / 2] + rate[n / 2]) / 2 : 0;
 }
 
-static int compare_float(const void *a, const void *b)
+/* The middle of how far joins are off, to half a bin. */
+#define OFF_BINS 4096
+#define OFF_BIN  (0.5F / OFF_BINS) /* cells; none is off by more than half a one */
+static double middle_off(const uint32_t *bins, size_t n)
 {
-    float x = *(const float *)a;
-    float y = *(const float *)b;
-    return (x > y) - (x < y);
+    size_t below = 0;
+    size_t b = 0;
+    while (b < OFF_BINS - 1 && below + bins[b] <= n / 2) {
+        below += bins[b++];
+    }
+    return n > 0 ? ((double)b + 0.5) * (double)OFF_BIN : 0;
 }
 
 /* Leave out the joins that are off by more than the rest of them would be by jitter. */
-static void drop_splices(struct finder *f, float *off, float *sorted)
+static void drop_splices(struct finder *f, float *off, uint32_t *bins)
 {
     size_t n = 0;
-    memset(off, 0, f->runs * sizeof *off);
     for (size_t i = 1; i < f->runs; i++) {
         if (f->run[i].cells > 0) {
             double o = off_neighbours(f, i);
             f->run[i].cells -= round(o);
-            off[i] = (float)(o - round(o));
-            sorted[n++] = fabsf(off[i]);
+            off[i] = (float)fabs(o - round(o));
+            size_t bin = (size_t)(off[i] / OFF_BIN);
+            bins[bin < OFF_BINS ? bin : OFF_BINS - 1]++;
+            n++;
         }
     }
-    qsort(sorted, n, sizeof *sorted, compare_float);
-    double limit = n > 0 ? SPLICE_SD * MAD_SD * (double)sorted[n / 2] : 0;
+    double limit = SPLICE_SD * MAD_SD * middle_off(bins, n);
     limit = fmin(fmax(limit, SPLICE_LEAST), SPLICE_MOST);
     for (size_t i = 1; i < f->runs; i++) {
-        if (fabs((double)off[i]) > limit) {
+        if ((double)off[i] > limit) {
             f->run[i].cells = 0;
         }
     }
@@ -217,17 +222,17 @@ static void drop_splices(struct finder *f, float *off, float *sorted)
 static enum err join(struct finder *f)
 {
     float *off = calloc(f->runs, sizeof *off);
-    float *sorted = calloc(f->runs, sizeof *sorted);
-    enum err e = off != NULL && sorted != NULL ? ERR_OK : ERR_MEMORY;
+    uint32_t *bins = calloc(OFF_BINS, sizeof *bins);
+    enum err e = off != NULL && bins != NULL ? ERR_OK : ERR_MEMORY;
     for (size_t i = 1; i < f->runs && e == ERR_OK; i++) {
         bool sure = f->fit[i - 1].steady && f->fit[i].steady;
         f->run[i].cells = sure ? cells_between(f, i) : 0;
     }
     if (e == ERR_OK) {
-        drop_splices(f, off, sorted);
+        drop_splices(f, off, bins);
     }
     free(off);
-    free(sorted);
+    free(bins);
     return e;
 }
 

@@ -11,7 +11,7 @@
  * zcat alone: the rest depends on the machine.
  */
 #include "capture/capture.h"
-#include "signal/signal.h"
+#include "signal/flux_private.h"
 #include "unit/flux_make.h"
 
 #include <fcntl.h>
@@ -184,26 +184,45 @@ static struct cost child_best(const char *const *argv)
     return best;
 }
 
-static double separation(double *out_million)
+/* Clock and cells alone. */
+static bool separate(const struct flux *f)
+{
+    struct code code;
+    struct cells c;
+    code_find(f, &code);
+    if (cells_recover(f, &code, &c) != ERR_OK)
+        return false;
+    cells_constrain(&c);
+    cells_release(&c);
+    return true;
+}
+/* The same with marks, fields and all figures of quality. */
+static bool decode(const struct flux *f)
+{
+    const struct flux_options o = {0};
+    struct flux_read r;
+    if (flux_decode(f, &o, &r) != ERR_OK)
+        return false;
+    flux_read_release(&r);
+    return true;
+}
+
+/* Millions of transitions a second; negative: failed. */
+static double transitions_a_second(bool (*work)(const struct flux *))
 {
     struct dice d = {9};
     struct flux_made f;
-    const struct flux_options o = {0};
-    double best = -1;
+    double best = 1e9;
+    bool good = true;
     track_make(40, 0, &d, &f);
     const struct flux flux = {0, f.interval_ps, f.count};
-    for (int i = 0; i < 9; i++) {
-        struct flux_read r;
+    for (int i = 0; i < 15 && good; i++) {
         double start = own_s();
-        if (flux_decode(&flux, &o, &r) != ERR_OK)
-            return -1;
-        double once = own_s() - start;
-        flux_read_release(&r);
-        best = best < 0 || once < best ? once : best;
+        good = work(&flux);
+        best = fmin(best, own_s() - start);
     }
-    *out_million = (double)f.count / 1e6;
     free(f.interval_ps);
-    return best;
+    return good ? (double)f.count / 1e6 / best : -1;
 }
 
 /* Processor time of reading a capture to its end. */
@@ -318,14 +337,16 @@ static bool text(const char *program)
 
 int main(int argc, char **argv)
 {
-    double million = 0;
     if (argc < 2) {
         fprintf(stderr, "usage: bench_flux WHICHEND\n");
         return 64;
     }
-    double s = separation(&million);
-    printf("separation alone: %.1f million transitions a second (aim: 100)\n", million / s);
+    double separated = transitions_a_second(separate);
+    double decoded = transitions_a_second(decode);
+    printf("separation (clock and cells): %.1f million transitions a second (aim: 100)\n"
+           "the same with marks, fields and quality: %.1f\n",
+           separated, decoded);
     bool disk_ok = disk(argv[1]);
     bool text_ok = text(argv[1]);
-    return s > 0 && disk_ok && text_ok ? 0 : 1;
+    return separated > 0 && decoded > 0 && disk_ok && text_ok ? 0 : 1;
 }
