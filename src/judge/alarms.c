@@ -62,7 +62,7 @@ static void table_free(struct table *t)
 
 static double row_share(const struct rows *r, size_t row)
 {
-    return exp(r->choice_ln[row]);
+    return r->choice[row];
 }
 
 static double group_value(const struct inference *n, const struct rows *r, size_t row, size_t g)

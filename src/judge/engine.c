@@ -2,6 +2,9 @@
 
 #include <math.h>
 
+/* Less than this adds nothing to a sum that is 1 and more. */
+#define LOST_NAT (-45.0)
+
 double ln_sum(const double *v, size_t n)
 {
     double top = -INFINITY, sum = 0;
@@ -11,7 +14,8 @@ double ln_sum(const double *v, size_t n)
     if (isinf(top))
         return top;
     for (size_t i = 0; i < n; i++)
-        sum += exp(v[i] - top);
+        if (v[i] - top > LOST_NAT)
+            sum += exp(v[i] - top);
     return top + log(sum);
 }
 

@@ -89,6 +89,27 @@ enum err hypotheses_single(struct inference *n, size_t *cap)
                UNLISTED_NOWHERE * unlisted * (1 - share[END_NONE]));
 }
 
+/* The test of its own was made for one of them. */
+static bool examined(const struct inference *n, const struct fault *f)
+{
+    for (size_t i = 0; i < n->g->features.count; i++) {
+        const struct feature *k = &n->g->features.item[i];
+
+        if (k->kind == FEATURE_EXAMINED && !strcmp(k->fault, f->name))
+            return true;
+    }
+    return false;
+}
+
+bool faults_alike(const struct inference *n, int a, int b)
+{
+    const struct fault *f = &n->c->fault[a], *g = &n->c->fault[b];
+
+    return f->end == g->end && f->sig == g->sig && f->sig2 == g->sig2 && f->tap == g->tap &&
+           !strcmp(f->effect, g->effect) && !memcmp(&f->traits, &g->traits, sizeof f->traits) &&
+           !examined(n, f) && !examined(n, g);
+}
+
 enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b, double shares)
 {
     const struct fault *f = &n->c->fault[a], *g = &n->c->fault[b];

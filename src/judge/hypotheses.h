@@ -13,6 +13,9 @@ enum err hypotheses_single(struct inference *n, size_t *cap);
 /* For the lines of the listed faults that fit best: what holds one of them at an end although
  * no list names it. Singles must be weighed. */
 enum err hypotheses_held(struct inference *n, size_t *cap);
+/* Do two faults break the very same thing, so that no evidence of this case tells them apart?
+ */
+bool faults_alike(const struct inference *n, int a, int b);
 /* Two faults at once; shares: of both within their ends, multiplied. */
 enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b, double shares);
 

@@ -3,6 +3,7 @@
 #include "judge/engine.h"
 #include "judge/hypotheses.h"
 #include "judge/infer_rows.h"
+#include "judge/pairs.h"
 #include "judge/repeats.h"
 
 #include <math.h>
@@ -12,10 +13,7 @@
 
 #define CAP_INSTRUMENT_DECIBANS 40.0
 #define CAP_PERSON_DECIBANS     20.0
-/* Pairs are made of the faults that fit best as a whole, and of those that explain some one
- * group best. */
-#define PAIR_FAULTS_MAX 28
-#define HELD_MAX        (4 * SIG_COUNT)
+#define HELD_MAX                (4 * SIG_COUNT)
 /* Below this much weight a fault is told from "nothing wrong" by nothing, and a second one adds
  * nothing. */
 #define EXERCISED_NAT    (0.5 * NAT_PER_DECIBAN)
@@ -64,18 +62,6 @@ static enum err groups_make(struct inference *n)
     return ERR_OK;
 }
 
-static double group_sum(const struct inference *n, const struct rows *r, size_t row, size_t g,
-                        size_t skip)
-{
-    const float *from = r->answer_ln + row * inference_features(n);
-    double ln = 0;
-
-    for (size_t i = 0; i < n->group[g].count; i++)
-        if (n->group[g].feature[i] != skip)
-            ln += (double)from[n->group[g].feature[i]];
-    return ln;
-}
-
 static double group_cap(const struct inference *n, size_t g)
 {
     bool told = n->group[g].run < 0;
@@ -94,14 +80,14 @@ static double unlisted_value(const struct inference *n, size_t h, int run, const
         const struct rows *r = inference_rows_of(n, k, run);
         double own = 0, chance = 0;
 
-        if (n->hyp[k].kind != HYP_SINGLE || n->hyp[k].end != n->hyp[h].end)
+        if (n->hyp[k].kind != HYP_SINGLE || n->hyp[k].end != n->hyp[h].end || n->twin[k] != k)
             continue;
         for (size_t i = 0; i < r->count; i++) {
-            own += exp(r->choice_ln[i] + column[at[k] + i] - top);
-            chance += exp(r->choice_ln[i]);
+            own += r->choice[i] * exp(column[at[k] + i] - top);
+            chance += r->choice[i];
         }
-        sum += n->c->fault[n->hyp[k].a].share * own / chance;
-        share += n->c->fault[n->hyp[k].a].share;
+        sum += n->share[k] * own / chance;
+        share += n->share[k];
     }
     return top + log(share > 0 ? (1 - BLUR) * sum / share + BLUR * NOTHING_SAID : NOTHING_SAID);
 }
@@ -113,16 +99,18 @@ static size_t group_column(const struct inference *n, size_t g, size_t skip, dou
 {
     int run = inference_run_of(n, g);
     double top = -(double)INFINITY;
-    size_t count = 0;
+    size_t count = 0, features = inference_features(n);
 
     for (size_t h = 0; h < n->hyp_count; h++) {
         const struct rows *r = inference_rows_of(n, h, run);
 
-        at[h] = count;
-        for (size_t i = 0; i < r->count; i++, count++) {
+        at[h] = n->twin[h] < h ? at[n->twin[h]] : count;
+        for (size_t i = 0; i < r->count && n->twin[h] == h; i++, count++) {
             if (hypothesis_unlisted(n, h))
                 continue;
-            column[count] = group_sum(n, r, i, g, skip);
+            column[count] = r->raw_ln[i * n->group_count + g];
+            if (skip < features)
+                column[count] -= (double)r->answer_ln[i * features + skip];
             top = column[count] > top ? column[count] : top;
         }
     }
@@ -141,7 +129,7 @@ static size_t rows_in(const struct inference *n)
         size_t count = 0;
 
         for (size_t h = 0; h < n->hyp_count; h++)
-            count += inference_rows_of(n, h, run)->count;
+            count += n->twin[h] == h ? inference_rows_of(n, h, run)->count : 0;
         most = count > most ? count : most;
     }
     return most;
@@ -157,7 +145,7 @@ static void rows_whole(struct inference *n, size_t h, int run)
     struct rows *r = inference_rows_of(n, h, run);
 
     for (size_t i = 0; i < r->count; i++) {
-        r->whole_ln[i] = r->choice_ln[i];
+        r->whole_ln[i] = log(r->choice[i]);
         for (size_t g = 0; g < n->group_count; g++)
             if (inference_run_of(n, g) == run)
                 r->whole_ln[i] += r->group_ln[i * n->group_count + g];
@@ -187,7 +175,24 @@ static enum err allocate(struct inference *n, size_t most)
     n->joint = calloc(most, sizeof *n->joint);
     n->posterior = calloc(most, sizeof *n->posterior);
     n->end_of = calloc(most, sizeof *n->end_of);
-    return n->rows && n->run_ln && n->joint && n->posterior && n->end_of ? ERR_OK : ERR_MEMORY;
+    n->twin = calloc(most, sizeof *n->twin);
+    n->share = calloc(most, sizeof *n->share);
+    for (size_t h = 0; n->twin && h < most; h++)
+        n->twin[h] = h;
+    return n->twin && n->share && n->rows && n->run_ln && n->joint && n->posterior && n->end_of
+               ? ERR_OK
+               : ERR_MEMORY;
+}
+
+static void find_twins(struct inference *n)
+{
+    for (size_t h = 0; h < n->hyp_count; h++) {
+        for (size_t k = 0; k < h && n->hyp[h].kind == HYP_SINGLE && n->twin[h] == h; k++)
+            if (n->hyp[k].kind == HYP_SINGLE && faults_alike(n, n->hyp[k].a, n->hyp[h].a))
+                n->twin[h] = k;
+        if (n->hyp[h].kind == HYP_SINGLE)
+            n->share[n->twin[h]] += n->c->fault[n->hyp[h].a].share;
+    }
 }
 
 static enum err weigh(struct inference *n)
@@ -205,7 +210,7 @@ static enum err weigh(struct inference *n)
         for (size_t h = 0; h < n->hyp_count; h++) {
             struct rows *r = inference_rows_of(n, h, inference_run_of(n, g));
 
-            for (size_t i = 0; i < r->count; i++)
+            for (size_t i = 0; i < r->count && n->twin[h] == h; i++)
                 r->group_ln[i * n->group_count + g] = column[at[h] + i];
         }
     }
@@ -213,29 +218,18 @@ static enum err weigh(struct inference *n)
     free(at);
     for (size_t h = 0; h < n->hyp_count; h++) {
         for (int r = 0; r <= n->g->runs; r++) {
-            rows_whole(n, h, r);
-            n->run_ln[h * inference_runs(n) + (size_t)r] = run_sum(n, h, r, SIZE_MAX, NULL);
+            double *to = &n->run_ln[h * inference_runs(n) + (size_t)r];
+
+            if (n->twin[h] == h)
+                rows_whole(n, h, r);
+            *to = n->twin[h] == h ? run_sum(n, h, r, SIZE_MAX, NULL)
+                                  : n->run_ln[n->twin[h] * inference_runs(n) + (size_t)r];
         }
     }
     repeats_temper(n);
     for (size_t h = 0; h < n->hyp_count; h++)
         n->hyp[h].ln_evidence = repeats_evidence(n, h, -1, 0, 0);
     return ERR_OK;
-}
-
-struct candidate {
-    int fault;
-    double score;
-    double share; /* within its end, of all that break the very same thing */
-};
-
-static int by_score(const void *a, const void *b)
-{
-    const struct candidate *x = a, *y = b;
-
-    if (x->score > y->score || x->score < y->score)
-        return x->score < y->score ? 1 : -1;
-    return (x->fault > y->fault) - (x->fault < y->fault);
 }
 
 double inference_group_best(const struct inference *n, size_t hyp, size_t group)
@@ -246,68 +240,6 @@ double inference_group_best(const struct inference *n, size_t hyp, size_t group)
     for (size_t i = 0; i < r->count; i++)
         best = fmax(best, r->group_ln[i * n->group_count + group]);
     return best;
-}
-
-/* The best that a fault does for some one group, over what "nothing wrong" does. */
-static double best_group(const struct inference *n, size_t h)
-{
-    double best = 0;
-
-    for (size_t g = 0; g < n->group_count; g++)
-        best = fmax(best, inference_group_best(n, h, g) - inference_group_best(n, 0, g));
-    return best;
-}
-
-/* Another candidate that breaks the very same thing stands for this one, and has its share too.
- */
-static bool stood_for(const struct inference *n, struct candidate *c, size_t count, int fault)
-{
-    const struct fault *f = &n->c->fault[fault];
-
-    for (size_t i = 0; i < count; i++) {
-        const struct fault *g = &n->c->fault[c[i].fault];
-
-        if (f->end != g->end || f->sig != g->sig || f->sig2 != g->sig2 || f->tap != g->tap ||
-            strcmp(f->effect, g->effect) != 0 ||
-            memcmp(&f->traits, &g->traits, sizeof f->traits) != 0)
-            continue;
-        c[i].share += f->share;
-        return true;
-    }
-    return false;
-}
-
-static enum err pair_add(struct inference *n, size_t *cap, const struct candidate *x,
-                         const struct candidate *y)
-{
-    const struct candidate *a = x->fault < y->fault ? x : y, *b = a == x ? y : x;
-
-    return hypothesis_pair(n, cap, a->fault, b->fault, a->share * b->share);
-}
-
-static enum err pairs_make(struct inference *n, size_t *cap)
-{
-    size_t singles = n->hyp_count;
-    struct candidate *c = calloc(singles + 1, sizeof *c);
-    size_t count = 0, some;
-    enum err err = c ? ERR_OK : ERR_MEMORY;
-
-    for (size_t h = 0; c && h < singles; h++)
-        if (n->hyp[h].kind == HYP_SINGLE)
-            c[count++] =
-                (struct candidate){n->hyp[h].a, n->hyp[h].ln_evidence + 0.7 * best_group(n, h),
-                                   n->c->fault[n->hyp[h].a].share};
-    if (c)
-        qsort(c, count, sizeof *c, by_score);
-    some = 0;
-    for (size_t i = 0; i < count; i++)
-        if (!stood_for(n, c, some, c[i].fault) && some < PAIR_FAULTS_MAX)
-            c[some++] = c[i];
-    for (size_t i = 0; i < some && err == ERR_OK; i++)
-        for (size_t k = i + 1; k < some && err == ERR_OK; k++)
-            err = pair_add(n, cap, &c[i], &c[k]);
-    free(c);
-    return err;
 }
 
 static double single_evidence(const struct inference *n, int fault)
@@ -352,7 +284,9 @@ enum err infer(const struct gathered *g, const struct catalogue *c, struct infer
     if (err == ERR_OK)
         err = groups_make(n);
     if (err == ERR_OK)
-        err = allocate(n, singles + HELD_MAX + PAIR_FAULTS_MAX * (PAIR_FAULTS_MAX - 1) / 2);
+        err = allocate(n, singles + HELD_MAX + PAIRS_MAX);
+    if (err == ERR_OK)
+        find_twins(n);
     for (size_t h = 0; h < singles && err == ERR_OK; h++)
         err = hypothesis_evaluate(n, h);
     if (err == ERR_OK)
@@ -385,12 +319,18 @@ enum err inference_without(const struct inference *n, size_t feature, size_t gro
     if (!whole && err == ERR_OK)
         group_column(n, group, feature, column, at);
     for (size_t h = 0; h < n->hyp_count && err == ERR_OK; h++) {
-        double own = run_sum(n, h, run, group, whole ? NULL : column + at[h]);
+        size_t twin = n->twin[h];
+        double own;
 
-        none = h == 0 ? own : none;
-        joint[h] = n->hyp[h].left_out
-                       ? n->joint[h]
-                       : n->hyp[h].ln_prior + repeats_evidence(n, h, run, own, none);
+        if (h > 0 && n->hyp[h].left_out) {
+            joint[h] = n->joint[h];
+        } else if (twin != h) {
+            joint[h] = joint[twin] - n->hyp[twin].ln_prior + n->hyp[h].ln_prior;
+        } else {
+            own = run_sum(n, h, run, group, whole ? NULL : column + at[h]);
+            none = h == 0 ? own : none;
+            joint[h] = n->hyp[h].ln_prior + repeats_evidence(n, h, run, own, none);
+        }
     }
     free(column);
     free(at);
@@ -404,7 +344,7 @@ static double group_sum_alone(const struct inference *n, size_t h, size_t g)
     double ln[UNTOLD_COMBINATIONS];
 
     for (size_t i = 0; i < r->count; i++)
-        ln[i] = r->choice_ln[i] + r->group_ln[i * n->group_count + g];
+        ln[i] = log(r->choice[i]) + r->group_ln[i * n->group_count + g];
     return ln_sum(ln, r->count);
 }
 
@@ -440,9 +380,10 @@ void inference_release(struct inference *n)
     for (size_t g = 0; g < n->group_count; g++)
         free(n->group[g].feature);
     for (size_t i = 0; n->rows && i < n->hyp_count * inference_runs(n); i++) {
-        free(n->rows[i].untold);
-        free(n->rows[i].choice_ln);
+        free(n->rows[i].way);
+        free(n->rows[i].choice);
         free(n->rows[i].answer_ln);
+        free(n->rows[i].raw_ln);
         free(n->rows[i].group_ln);
         free(n->rows[i].whole_ln);
     }
@@ -451,6 +392,8 @@ void inference_release(struct inference *n)
     free(n->hyp);
     free(n->end_of);
     free(n->run_ln);
+    free(n->twin);
+    free(n->share);
     free(n->joint);
     free(n->posterior);
     *n = (struct inference){0};

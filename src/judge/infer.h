@@ -37,15 +37,22 @@ struct evidence_group {
     bool two_taps; /* the same mechanism of the same run was tapped at the other plug too */
 };
 
-/* One hypothesis in one run: a row for each choice of what nobody told that makes a difference.
- */
+/* A choice of what nobody told. */
+struct way {
+    unsigned short untold, row;
+    double chance;
+};
+
+/* One hypothesis in one run: a row for all choices that answer alike. */
 struct rows {
     size_t count, cap;
-    unsigned short *untold; /* [row] the choice */
-    double *choice_ln;      /* [row] its chance */
-    float *answer_ln;       /* [row][features]; only those of the run are filled */
-    double *group_ln;       /* [row][groups], capped */
-    double *whole_ln;       /* [row] its choice and all groups of the run */
+    struct way *way;
+    size_t ways, ways_cap;
+    double *choice;   /* [row] chance of all its choices */
+    float *answer_ln; /* [row][features]; only those of the run are filled */
+    double *raw_ln;   /* [row][groups] sums of the answers, */
+    double *group_ln; /* [row][groups], capped */
+    double *whole_ln; /* [row] its choice and all groups of the run */
 };
 
 struct inference {
@@ -56,7 +63,11 @@ struct inference {
     int *end_of; /* class of each hypothesis */
     struct evidence_group *group;
     size_t group_count;
-    struct rows *rows;       /* [hyp][runs + 1] */
+    size_t
+        *twin; /* [hyp] an earlier one that predicts the very same and has its rows; or itself
+                */
+    double *share;           /* [hyp] of a listed fault within its end, its twins' included */
+    struct rows *rows;       /* [hyp][runs + 1]; none for a twin: inference_rows() */
     double *run_ln;          /* [hyp][runs + 1] */
     double temper[RUNS_MAX]; /* exponent of each run: see repeats.h */
     double *joint;           /* [hyp] ln prior + evidence; -INFINITY where left out */

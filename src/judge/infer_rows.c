@@ -21,7 +21,7 @@ size_t inference_runs(const struct inference *n)
 
 struct rows *inference_rows_of(const struct inference *n, size_t hyp, int run)
 {
-    return &n->rows[hyp * inference_runs(n) + (size_t)run];
+    return &n->rows[n->twin[hyp] * inference_runs(n) + (size_t)run];
 }
 
 const struct rows *inference_rows(const struct inference *n, size_t hyp, int run)
@@ -198,49 +198,69 @@ static double tried_answer(const struct inference *n, const struct hypothesis *h
            back_answer(f, h->kind == HYP_NONE, is_contact(n, h) && h->end != (enum end)f->sig2);
 }
 
+/* Room for one more of an array that may move. */
+static bool room(void *array, size_t count, size_t size)
+{
+    void *to, *from;
+
+    memcpy(&from, array, sizeof from);
+    to = realloc(from, count * size);
+    if (to)
+        memcpy(array, &to, sizeof to);
+    return to != NULL;
+}
+
 static enum err row_add(const struct inference *n, struct rows *r)
 {
-    size_t more = r->count ? 2 * r->count : 8;
+    size_t more = r->count ? 2 * r->count : 8, features = inference_features(n);
 
-    if (r->count < r->cap) {
-        r->count++;
-        return ERR_OK;
+    if (r->count == r->cap) {
+        if (!room(&r->whole_ln, more, sizeof *r->whole_ln) ||
+            !room(&r->choice, more, sizeof *r->choice) ||
+            !room(&r->answer_ln, more * (features + 1), sizeof *r->answer_ln) ||
+            !room(&r->raw_ln, more * (n->group_count + 1), sizeof *r->raw_ln) ||
+            !room(&r->group_ln, more * (n->group_count + 1), sizeof *r->group_ln))
+            return ERR_MEMORY;
+        r->cap = more;
     }
-    double *choice = realloc(r->choice_ln, more * sizeof *choice);
-    unsigned short *untold = realloc(r->untold, more * sizeof *untold);
-    float *answer;
-    double *group, *whole = realloc(r->whole_ln, more * sizeof *whole);
-
-    if (whole)
-        r->whole_ln = whole;
-    if (untold)
-        r->untold = untold;
-    if (choice)
-        r->choice_ln = choice;
-    answer = realloc(r->answer_ln, more * (inference_features(n) + 1) * sizeof *answer);
-    if (answer)
-        r->answer_ln = answer;
-    group = realloc(r->group_ln, more * (n->group_count + 1) * sizeof *group);
-    if (group)
-        r->group_ln = group;
-    if (!untold || !choice || !answer || !group || !whole)
-        return ERR_MEMORY;
-    r->cap = more;
+    memset(r->answer_ln + r->count * features, 0, features * sizeof *r->answer_ln);
     r->count++;
     return ERR_OK;
 }
 
-static double feature_ln(const struct inference *n, size_t h, const struct world *w,
-                         const struct feature *f)
+static enum err way_add(struct rows *r, size_t row, unsigned untold, double chance)
 {
-    double answer[FEATURE_ANSWERS_MAX], p = 0;
+    if (r->ways == r->ways_cap) {
+        size_t more = r->ways ? 2 * r->ways : 8;
 
-    if (feature_is_intervention(f->kind))
-        return log(tried_answer(n, &n->hyp[h], f));
-    world_predict(w, f, answer);
-    for (int k = 0; k < f->answers; k++)
-        p += f->soft[k] * answer[k];
-    return log(p);
+        if (!room(&r->way, more, sizeof *r->way))
+            return ERR_MEMORY;
+        r->ways_cap = more;
+    }
+    r->way[r->ways++] = (struct way){
+        .untold = (unsigned short)untold, .row = (unsigned short)row, .chance = chance};
+    return ERR_OK;
+}
+
+/* An earlier row that answers as the last one does; the last one itself where there is none.
+ * Until it is weighed, whole_ln holds a sum over the answers. */
+static size_t row_alike(const struct inference *n, const struct rows *r)
+{
+    size_t last = r->count - 1, features = inference_features(n), i = 0;
+
+    while (i < last &&
+           (r->whole_ln[i] < r->whole_ln[last] || r->whole_ln[i] > r->whole_ln[last] ||
+            memcmp(r->answer_ln + i * features, r->answer_ln + last * features,
+                   features * sizeof *r->answer_ln) != 0))
+        i++;
+    return i;
+}
+
+static float feature_ln(const struct inference *n, size_t h, const struct world *w,
+                        const struct feature *f)
+{
+    return logf((float)(feature_is_intervention(f->kind) ? tried_answer(n, &n->hyp[h], f)
+                                                         : world_chance(w, f)));
 }
 
 /* What a person told counts as the last run. */
@@ -253,19 +273,29 @@ static enum err row_fill(const struct inference *n, size_t h, int run, unsigned 
                          const struct world *w, double chance)
 {
     struct rows *r = inference_rows_of(n, h, run);
+    double sum = 0;
+    size_t row;
     float *to;
 
     TRY(row_add(n, r));
-    r->untold[r->count - 1] = (unsigned short)u;
-    r->choice_ln[r->count - 1] = log(chance);
     to = r->answer_ln + (r->count - 1) * inference_features(n);
     for (size_t i = 0; i < inference_features(n); i++) {
         const struct feature *f = &n->g->features.item[i];
 
-        if (run_of(n, f) == run)
-            to[i] = (float)feature_ln(n, h, w, f);
+        if (run_of(n, f) != run)
+            continue;
+        to[i] = feature_ln(n, h, w, f);
+        sum += (double)to[i] * (double)(i + 1);
     }
-    return ERR_OK;
+    r->whole_ln[r->count - 1] = sum;
+    row = row_alike(n, r);
+    if (row < r->count - 1) {
+        r->choice[row] += chance;
+        r->count--;
+    } else {
+        r->choice[row] = chance;
+    }
+    return way_add(r, row, u, chance);
 }
 
 static enum err evaluate_signals(const struct inference *n, size_t h, int run,
@@ -297,28 +327,49 @@ static enum err evaluate_run(const struct inference *n, size_t h, int run,
     return ERR_OK;
 }
 
-/* Does anything of this run ask for a play? */
-static bool run_asks(const struct inference *n, int run)
+bool inference_run_asked(const struct inference *n, int run)
 {
     for (size_t i = 0; i < inference_features(n); i++)
         if (run_of(n, &n->g->features.item[i]) == run)
             return true;
-    return false;
+    return run == 0;
+}
+
+static double group_sum(const struct inference *n, const struct rows *r, size_t row, size_t g)
+{
+    const float *from = r->answer_ln + row * inference_features(n);
+    double ln = 0;
+
+    for (size_t i = 0; i < n->group[g].count; i++)
+        ln += (double)from[n->group[g].feature[i]];
+    return ln;
+}
+
+static void rows_raw(const struct inference *n, size_t h, int run)
+{
+    struct rows *r = inference_rows_of(n, h, run);
+
+    for (size_t g = 0; g < n->group_count; g++)
+        for (size_t i = 0; i < r->count && inference_run_of(n, g) == run; i++)
+            r->raw_ln[i * n->group_count + g] = group_sum(n, r, i, g);
 }
 
 enum err hypothesis_evaluate(const struct inference *n, size_t hyp)
 {
     struct state state;
 
+    if (n->twin[hyp] != hyp)
+        return ERR_OK;
     hypothesis_state(n, &n->hyp[hyp], &state);
     for (int run = 0; run <= n->g->runs; run++) {
-        if (!hypothesis_unlisted(n, hyp) && (run == 0 || run_asks(n, run))) {
+        if (!hypothesis_unlisted(n, hyp) && inference_run_asked(n, run)) {
             TRY(evaluate_run(n, hyp, run, &state));
+            rows_raw(n, hyp, run);
             continue;
         }
         TRY(row_add(n, inference_rows_of(n, hyp, run)));
-        inference_rows_of(n, hyp, run)->untold[0] = 0;
-        inference_rows_of(n, hyp, run)->choice_ln[0] = 0;
+        inference_rows_of(n, hyp, run)->choice[0] = 1;
+        TRY(way_add(inference_rows_of(n, hyp, run), 0, 0, 1));
     }
     return ERR_OK;
 }

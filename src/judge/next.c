@@ -1,10 +1,7 @@
 #include "judge/next.h"
 
-#include "judge/engine.h"
-#include "judge/infer_rows.h"
-#include "judge/world.h"
+#include "judge/ask.h"
 
-#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -16,86 +13,6 @@
 #define OUTCOME_MIN 0.05
 /* A look at the suspect (our own guess). */
 #define CONFIRM_MINUTES 5
-/* Hypotheses below this share change no ranking. */
-#define SHARE_MIN 1e-5
-
-/* A test's question, put to every hypothesis. */
-struct question {
-    struct feature f;
-    double *answer; /* [hyp][answers] */
-};
-
-/* Chance of each answer under one hypothesis, over what nobody told and the first run leaves
- * open. */
-static void ask(const struct inference *n, size_t h, const struct feature *f, double *answer)
-{
-    const struct rows *r = inference_rows(n, h, 0);
-    double ln[UNTOLD_COMBINATIONS], z;
-    struct state state;
-    struct play begun;
-
-    hypothesis_state(n, &n->hyp[h], &state);
-    world_begin(&state, &n->g->setting[0], &begun);
-    for (size_t i = 0; i < r->count; i++)
-        ln[i] = inference_row_ln(r, i);
-    z = ln_sum(ln, r->count);
-    memset(answer, 0, sizeof *answer * (size_t)f->answers);
-    for (size_t i = 0; i < r->count; i++) {
-        double a[FEATURE_ANSWERS_MAX], share = exp(ln[i] - z);
-        struct world w;
-
-        if (share < 1e-3)
-            continue;
-        if (world_play(&begun, r->untold[i], &w) <= 0)
-            continue;
-        world_predict(&w, f, a);
-        for (int k = 0; k < f->answers; k++)
-            answer[k] += share * a[k];
-    }
-    z = 0;
-    for (int k = 0; k < f->answers; k++)
-        z += answer[k];
-    for (int k = 0; k < f->answers; k++)
-        answer[k] /= z;
-}
-
-/* Hypotheses of no state of their own (in no list) answer like a coin. */
-static double *answers_of(const struct inference *n, const struct feature *f)
-{
-    double *answer = calloc(n->hyp_count * (size_t)f->answers + 1, sizeof *answer);
-
-    if (!answer)
-        return NULL;
-    for (size_t h = 0; h < n->hyp_count; h++) {
-        double *to = answer + h * (size_t)f->answers;
-
-        for (int k = 0; k < f->answers; k++)
-            to[k] = 1.0 / f->answers;
-        if (n->posterior[h] < SHARE_MIN)
-            continue;
-        if (feature_is_intervention(f->kind))
-            hypothesis_answers(n, &n->hyp[h], f, to);
-        else if (n->hyp[h].kind != HYP_UNLISTED && n->hyp[h].kind != HYP_UNEXPLAINED)
-            ask(n, h, f, to);
-    }
-    return answer;
-}
-
-static double bits_of(const struct inference *n, const struct feature *f, const double *answer)
-{
-    return answer ? engine_gain_bits(n->posterior, n->end_of, n->hyp_count, END_COUNT, answer,
-                                     f->answers)
-                  : 0;
-}
-
-double next_gain_bits(const struct inference *n, const struct feature *f)
-{
-    double *answer = answers_of(n, f);
-    double bits = bits_of(n, f, answer);
-
-    free(answer);
-    return bits;
-}
 
 static const char *answer_word(const struct feature *f, int k, char out[CASE_WORD_MAX])
 {
@@ -134,14 +51,14 @@ static void say_outcome(const struct inference *n, const struct feature *f,
              answer_word(f, k, word), end_shown(best), 100 * end[best] / chance);
 }
 
-static double weigh_question(const struct inference *n, const struct feature *f,
+static double weigh_question(const struct asking *q, const struct feature *f,
                              struct next_test *t)
 {
-    double *answer = answers_of(n, f);
-    double bits = bits_of(n, f, answer);
+    double *answer = asking_answers(q, f);
+    double bits = asking_bits(q, f, answer);
 
     for (int k = 0; answer && k < f->answers; k++)
-        say_outcome(n, f, answer, k, t);
+        say_outcome(q->n, f, answer, k, t);
     free(answer);
     return bits;
 }
@@ -158,9 +75,9 @@ static bool asked_already(const struct inference *n, const struct feature *f)
 }
 
 /* The untapped end: the one line there that tells most. */
-static double tap_gain(const struct case_file *c, const struct inference *n,
-                       struct next_test *t)
+static double tap_gain(const struct case_file *c, const struct asking *q, struct next_test *t)
 {
+    const struct wiring *w = &q->n->g->wiring;
     bool machine = false, drive = false;
     double best = 0;
 
@@ -175,22 +92,24 @@ static double tap_gain(const struct case_file *c, const struct inference *n,
                             .sig = s,
                             .answers = STATE_COUNT,
                             .tap = machine ? TAP_DRIVE_END : TAP_MACHINE_END};
-        double bits;
+        double bits, *answer;
 
-        if (n->g->wiring.at_machine[s] == LINE_NONE || s == SIG_DIR)
+        if (w->at_machine[s] == LINE_NONE || s == SIG_DIR)
             continue;
-        bits = next_gain_bits(n, &f);
+        answer = asking_answers(q, &f);
+        bits = asking_bits(q, &f, answer);
+        free(answer);
         if (bits > best) {
             best = bits;
             snprintf(t->why, sizeof t->why, "%s at the %s end tells the ends apart best",
-                     line_name((machine ? n->g->wiring.at_drive : n->g->wiring.at_machine)[s]),
+                     line_name((machine ? w->at_drive : w->at_machine)[s]),
                      machine ? "drive" : "machine");
         }
     }
     return best;
 }
 
-static double test_gain(const struct case_file *c, const struct inference *n, const char *asks,
+static double test_gain(const struct case_file *c, const struct asking *q, const char *asks,
                         struct next_test *t)
 {
     struct feature f = {.group = GROUP_PERSON,
@@ -205,13 +124,13 @@ static double test_gain(const struct case_file *c, const struct inference *n, co
 
     (void)sscanf(asks, "%15s %31s", word, what);
     if (!strcmp(word, "tap"))
-        return tap_gain(c, n, t);
+        return tap_gain(c, q, t);
     if (!strcmp(word, "swap")) {
         f.kind = FEATURE_SWAP;
         f.sig2 = (int)end_by_name(what);
     } else if (!strcmp(word, "selfcheck")) {
         f.kind = FEATURE_SELFCHECK;
-        if (!n->g->adapter)
+        if (!q->n->g->adapter)
             return 0;
     } else if (!strcmp(word, "rail")) {
         f.kind = FEATURE_RAIL;
@@ -226,7 +145,7 @@ static double test_gain(const struct case_file *c, const struct inference *n, co
     }
     f.answers = f.kind == FEATURE_TOLD ? told_row((enum told_question)f.sig2)->answers
                                        : feature_answers(f.kind);
-    return asked_already(n, &f) ? 0 : weigh_question(n, &f, t);
+    return asked_already(q->n, &f) ? 0 : weigh_question(q, &f, t);
 }
 
 static void put(char *out, size_t max, const char *text)
@@ -282,9 +201,9 @@ static const struct fault *suspect(const struct inference *n, enum end e)
 }
 
 /* Look at the suspect itself: what the catalogue says for the likeliest fault of an end. */
-static size_t confirm(const struct inference *n, enum end e, struct next_test *t)
+static size_t confirm(const struct asking *a, enum end e, struct next_test *t)
 {
-    const struct fault *f = suspect(n, e);
+    const struct fault *f = suspect(a->n, e);
     struct feature q = {.kind = FEATURE_EXAMINED,
                         .group = GROUP_SWAP,
                         .sig = SIG_COUNT,
@@ -295,7 +214,7 @@ static size_t confirm(const struct inference *n, enum end e, struct next_test *t
         return 0;
     q.fault = f->name;
     *t = (struct next_test){.minutes = CONFIRM_MINUTES};
-    t->bits = weigh_question(n, &q, t);
+    t->bits = weigh_question(a, &q, t);
     put(t->test, sizeof t->test, f->next);
     snprintf(t->why, sizeof t->why, "shows whether %s", f->text);
     snprintf(t->note, sizeof t->note, "examined %s.found=yes or no", f->name);
@@ -353,7 +272,7 @@ static void rails_first(struct next_test *list, size_t count)
 }
 
 /* One section of the catalogue of tests; false where it is not offered. */
-static bool consider(const struct case_file *c, const struct inference *n,
+static bool consider(const struct case_file *c, const struct asking *q,
                      const struct ini_file *f, const char *section, struct next_test *t)
 {
     const char *asks = ini_file_get(f, section, "asks");
@@ -365,7 +284,7 @@ static bool consider(const struct case_file *c, const struct inference *n,
     t->exchange = !strcmp(asks, "swap drive") || !strcmp(asks, "swap controller") ||
                   !strcmp(asks, "swap power");
     t->leads = !strcmp(asks, "selfcheck");
-    t->bits = test_gain(c, n, asks, t);
+    t->bits = test_gain(c, q, asks, t);
     describe(f, section, t);
     if (t->leads)
         put(t->why, sizeof t->why, "what unchecked leads recorded can only lean");
@@ -375,10 +294,10 @@ static bool consider(const struct case_file *c, const struct inference *n,
         snprintf(t->why, sizeof t->why,
                  "nothing good joins this set before its rails are known");
     return t->bits >= BITS_MIN || (t->leads && t->bits > 0) ||
-           (t->rail && t->bits > 0 && !rails_known(n));
+           (t->rail && t->bits > 0 && !rails_known(q->n));
 }
 
-static enum err rank(const struct case_file *c, const struct inference *n,
+static enum err rank(const struct case_file *c, const struct asking *q,
                      const struct ini_file *f, struct verdict *v)
 {
     struct next_test *list = calloc(TESTS_MAX, sizeof *list), own;
@@ -387,13 +306,13 @@ static enum err rank(const struct case_file *c, const struct inference *n,
     if (!list)
         return ERR_MEMORY;
     for (size_t i = 0; i < f->count && count < TESTS_MAX; i++)
-        if (!f->entry[i].key && consider(c, n, f, f->entry[i].section, &list[count]))
+        if (!f->entry[i].key && consider(c, q, f, f->entry[i].section, &list[count]))
             count++;
-    looks = confirm(n, v->leading, &own);
+    looks = confirm(q, v->leading, &own);
     if (looks && v->grade != GRADE_DECIDED && count < TESTS_MAX)
         list[count++] = own;
     qsort(list, count, sizeof *list, by_rate);
-    if (!rails_known(n))
+    if (!rails_known(q->n))
         rails_first(list, count);
     if (looks && v->grade == GRADE_DECIDED) { /* what is left is to see it */
         memmove(list + 1, list, (count < TESTS_MAX - 1 ? count : TESTS_MAX - 1) * sizeof *list);
@@ -408,6 +327,7 @@ static enum err rank(const struct case_file *c, const struct inference *n,
 enum err next_tests(const struct case_file *c, const struct inference *n,
                     const struct profile_path *path, struct verdict *v, struct err_msg *e)
 {
+    struct asking q;
     struct ini_file f;
     char *where = NULL;
     enum err err;
@@ -417,7 +337,10 @@ enum err next_tests(const struct case_file *c, const struct inference *n,
     free(where);
     if (err != ERR_OK)
         return err;
-    err = rank(c, n, &f, v);
+    err = asking_begin(n, &q);
+    if (err == ERR_OK)
+        err = rank(c, &q, &f, v);
+    asking_release(&q);
     ini_file_release(&f);
     return err;
 }

@@ -8,7 +8,4 @@
 enum err next_tests(const struct case_file *c, const struct inference *n,
                     const struct profile_path *path, struct verdict *v, struct err_msg *e);
 
-/* Bits that the answer of a question is expected to tell of the ends. */
-double next_gain_bits(const struct inference *n, const struct feature *f);
-
 #endif

@@ -28,7 +28,7 @@ struct pattern predict_line(const struct world *w, enum sig s, enum tap tap)
 
     if (w->play.f->lead_open[s][tap])
         return off;
-    return tap == TAP_MACHINE_END ? w->machine[s] : w->drive[s];
+    return world_line(w, s, tap);
 }
 
 enum rx predict_rx(const struct world *w, enum sig s, enum tap tap)
@@ -211,12 +211,23 @@ static bool touches_group(const struct state *s, enum group g)
            (group_of_sig((enum sig)s->join_a) == g || group_of_sig((enum sig)s->join_b) == g);
 }
 
+static double mix_of(const struct feature *f)
+{
+    return f->kind == FEATURE_TOLD ? MIX_PERSON : f->run < 0 ? MIX_METER : MIX_INSTRUMENT;
+}
+
+/* How much of an answer its predictor leaves open, spread over all answers alike. */
+static double left_open(const struct world *w, const struct feature *f)
+{
+    bool vague = f->kind != FEATURE_PAIR && touches_group(w->play.f, f->group);
+    double eps = mix_of(f);
+
+    return vague ? 1 - (1 - eps) * 0.8 : eps;
+}
+
 void world_predict(const struct world *w, const struct feature *f, double *answer)
 {
-    double eps = f->kind == FEATURE_TOLD ? MIX_PERSON : f->run < 0 ? MIX_METER : MIX_INSTRUMENT;
-    double sum = 0;
-
-    bool vague = f->kind != FEATURE_PAIR && touches_group(w->play.f, f->group);
+    double open = left_open(w, f), sum = 0;
 
     memset(answer, 0, sizeof *answer * FEATURE_ANSWERS_MAX);
     assert(predictors[f->kind]);
@@ -224,7 +235,18 @@ void world_predict(const struct world *w, const struct feature *f, double *answe
     for (int i = 0; i < f->answers; i++)
         sum += answer[i];
     for (int i = 0; i < f->answers; i++)
-        answer[i] =
-            (1 - eps) * (vague ? 0.8 * answer[i] / sum + 0.2 / f->answers : answer[i] / sum) +
-            eps / f->answers;
+        answer[i] = (1 - open) * answer[i] / sum + open / f->answers;
+}
+
+double world_chance(const struct world *w, const struct feature *f)
+{
+    double answer[FEATURE_ANSWERS_MAX] = {0}, open = left_open(w, f), sum = 0, seen = 0;
+
+    assert(predictors[f->kind]);
+    predictors[f->kind](w, f, answer);
+    for (int i = 0; i < f->answers; i++) {
+        sum += answer[i];
+        seen += f->soft[i] * answer[i];
+    }
+    return (1 - open) * seen / sum + open / f->answers;
 }

@@ -1,6 +1,6 @@
 #include "judge/questions.h"
 
-#include "judge/next.h"
+#include "judge/ask.h"
 #include "judge/weighed.h"
 
 #include <stdlib.h>
@@ -14,8 +14,7 @@ static int by_bits(const void *a, const void *b)
     return (x->row > y->row) - (x->row < y->row);
 }
 
-static size_t rank(const struct case_file *c, const struct inference *n,
-                   struct question_rank *out)
+static size_t rank(const struct case_file *c, const struct asking *a, struct question_rank *out)
 {
     size_t count = 0;
 
@@ -28,8 +27,13 @@ static size_t rank(const struct case_file *c, const struct inference *n,
                             .run = -1,
                             .answers = row->answers};
 
-        if (case_told(c, row->section, row->key) == NULL)
-            out[count++] = (struct question_rank){row, next_gain_bits(n, &f)};
+        double *answer;
+
+        if (case_told(c, row->section, row->key) != NULL)
+            continue;
+        answer = asking_answers(a, &f);
+        out[count++] = (struct question_rank){row, asking_bits(a, &f, answer)};
+        free(answer);
     }
     qsort(out, count, sizeof *out, by_bits);
     return count;
@@ -39,10 +43,14 @@ enum err judge_questions(const struct case_file *c, const struct judge_options *
                          struct question_rank *out, size_t *count, struct err_msg *e)
 {
     struct weighed w;
+    struct asking a = {.n = NULL};
     struct verdict v = {.line = LINE_NONE};
     enum err err = weigh_case(c, o, &w, &v, e);
 
-    *count = err == ERR_OK ? rank(c, &w.n, out) : 0;
+    if (err == ERR_OK)
+        err = asking_begin(&w.n, &a);
+    *count = err == ERR_OK ? rank(c, &a, out) : 0;
+    asking_release(&a);
     weighed_release(&w);
     return err == ERR_OK ? ERR_OK
                          : err_set(e, err, "cannot rank the questions: %s", err_text(err));

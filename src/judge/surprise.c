@@ -43,13 +43,20 @@ static void play_best(const struct inference *n, size_t hyp, int run, struct pla
 {
     const struct rows *r = inference_rows(n, hyp, run);
     size_t best = 0;
+    double most = -(double)INFINITY;
 
-    for (size_t i = 1; i < r->count; i++)
-        if (inference_row_ln(r, i) > inference_row_ln(r, best))
+    for (size_t i = 0; i < r->ways; i++) {
+        const struct way *way = &r->way[i];
+        double ln = log(way->chance / r->choice[way->row]) + inference_row_ln(r, way->row);
+
+        if (ln > most) {
+            most = ln;
             best = i;
+        }
+    }
     hypothesis_state(n, &n->hyp[hyp], state);
     world_begin(state, &n->g->setting[run], begun);
-    (void)world_play(begun, r->untold[best], w);
+    (void)world_play(begun, r->way[best].untold, w);
 }
 
 static void ask(const struct inference *n, size_t hyp, const struct world *w,

@@ -296,7 +296,5 @@ double world_play(const struct play *begun, unsigned untold, struct world *out)
     play_machine(&p);
     chance = choice_chance(&p);
     out->play = p;
-    if (chance > 0)
-        world_lines(out);
     return chance;
 }

@@ -48,8 +48,6 @@ struct pattern {
 };
 struct world {
     struct play play;
-    struct pattern machine[SIG_COUNT],
-        drive[SIG_COUNT]; /* at the plugs; drive's outputs: while selected */
 };
 
 /* What does not depend on the choice of what nobody told: parts that an adapter stands in for
@@ -57,7 +55,7 @@ struct world {
  * outlive the plays begun from it. */
 void world_begin(const struct state *state, const struct setting *setting, struct play *out);
 /* Returns the chance of this choice: 0 where it cannot be, or differs in nothing from one that
- * is counted already; the lines are played only otherwise. The choices of one state sum to 1.
+ * is counted already. The choices of one state sum to 1.
  * out->play.signal is the chance of the choice's read signal, or 1 where no other read signal
  * needs a look either. */
 double world_play(const struct play *begun, unsigned untold, struct world *out);
@@ -66,6 +64,8 @@ double world_play(const struct play *begun, unsigned untold, struct world *out);
  * is ever impossible. Not for an intervention (see infer_rows).
  */
 void world_predict(const struct world *w, const struct feature *f, double *answer);
+/* Chance of what was seen: its answers as soft says. */
+double world_chance(const struct world *w, const struct feature *f);
 
 /* Parts of the play. */
 enum rx rx_machine_plug(const struct play *p, enum sig s); /* at the machine's own plug */
@@ -78,7 +78,8 @@ bool play_joined(const struct play *p, enum sig a, enum sig b); /* do these two 
 void play_head(struct play *p);
 void play_read(struct play *p);
 void play_machine(struct play *p);
-void world_lines(struct world *w);
+/* A line at a plug; a drive's output: while it is selected. */
+struct pattern world_line(const struct world *w, enum sig s, enum tap tap);
 
 /* Partner activity of a signal that touches another. */
 enum touch { TOUCH_IDLE, TOUCH_ON, TOUCH_PULSES, TOUCH_SOMETIMES };

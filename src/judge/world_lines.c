@@ -1,6 +1,11 @@
 /* What the lines look like at the two plugs. */
 #include "judge/world.h"
 
+/* A line at both plugs. */
+struct plugs {
+    struct pattern machine, drive;
+};
+
 static struct pattern make(double never, double toggles, double always, double erratic)
 {
     return (struct pattern){{never, toggles, always, erratic, 0.0005}};
@@ -110,9 +115,10 @@ static struct pattern touching(const struct play *p, enum sig s, struct pattern 
     return ok;
 }
 
-static void machine_line(const struct play *p, enum sig s, struct world *w)
+static struct plugs machine_line(const struct play *p, enum sig s)
 {
     const struct state *f = p->f;
+    struct plugs w;
     struct pattern ok = f->machine ? never() : driven(p, s);
     bool tied = f->plug == PLUG_REVERSED || play_row_at(p, TAP_MACHINE_END) ||
                 f->conductor[s] == MODE_STUCK;
@@ -130,16 +136,17 @@ static void machine_line(const struct play *p, enum sig s, struct world *w)
      * weak */
     if (f->terminator_missing || f->terminator_double)
         ok = mix(ok, erratic(), 0.3);
-    w->machine[s] = tied ? always() : ok;
-    w->drive[s] = w->machine[s];
+    w.machine = tied ? always() : ok;
+    w.drive = w.machine;
     if (f->conductor[s] == MODE_DEAD || f->plug == PLUG_UNPLUGGED)
-        w->drive[s] = never();
+        w.drive = never();
     if (f->plug == PLUG_PAIR)
-        w->drive[s] = make(0.5, 0.38, 0.06, 0.06);
+        w.drive = make(0.5, 0.38, 0.06, 0.06);
     if (f->plug == PLUG_ROW)
-        w->drive[s] = tied ? never() : always();
+        w.drive = tied ? never() : always();
     if (f->twist && (s == SIG_SEL || s == SIG_MOT))
-        w->drive[s] = make(0.6, 0.25, 0.14, 0.01);
+        w.drive = make(0.6, 0.25, 0.14, 0.01);
+    return w;
 }
 
 /* What the drive means to say while it is selected. */
@@ -197,42 +204,39 @@ static struct pattern slow_rise(enum sig s, struct pattern ok)
                           : mix(ok, make(0.05, 0.4, 0.4, 0.15), 0.15);
 }
 
-static void drive_line(const struct play *p, enum sig s, struct world *w)
+static struct plugs drive_line(const struct play *p, enum sig s)
 {
     const struct state *f = p->f;
+    struct plugs w;
     struct pattern ok = mix(never(), meant(p, s), p->selected);
 
     if (f->sags || f->grounds)
         ok = mix(ok, erratic(), 0.25);
     ok = touching(p, s, ok);
-    w->drive[s] = f->join_a == (int)s || f->join_b == (int)s ? ok : by_rx(p->plug_out[s], ok);
-    w->machine[s] = w->drive[s];
+    w.drive = f->join_a == (int)s || f->join_b == (int)s ? ok : by_rx(p->plug_out[s], ok);
+    w.machine = w.drive;
     if (f->conductor[s] == MODE_DEAD || f->plug == PLUG_UNPLUGGED || f->plug == PLUG_PAIR)
-        w->machine[s] = f->plug == PLUG_PAIR ? make(0.8, 0.12, 0.04, 0.04) : never();
+        w.machine = f->plug == PLUG_PAIR ? make(0.8, 0.12, 0.04, 0.04) : never();
     if (f->plug == PLUG_REVERSED)
-        w->machine[s] = w->drive[s] = always();
+        w.machine = w.drive = always();
     if (f->plug == PLUG_ROW) {
         bool at_machine = play_row_at(p, TAP_MACHINE_END);
 
-        w->machine[s] = at_machine ? always() : never();
-        w->drive[s] = at_machine ? never() : always();
+        w.machine = at_machine ? always() : never();
+        w.drive = at_machine ? never() : always();
     }
     if (f->contact)
-        w->machine[s] = mix(w->machine[s], erratic(), 0.1);
+        w.machine = mix(w.machine, erratic(), 0.1);
     if (f->pull_up && !p->s->tap_pull_up) {
-        w->machine[s] = slow_rise(s, w->machine[s]);
-        w->drive[s] = slow_rise(s, w->drive[s]);
+        w.machine = slow_rise(s, w.machine);
+        w.drive = slow_rise(s, w.drive);
     }
+    return w;
 }
 
-void world_lines(struct world *w)
+struct pattern world_line(const struct world *w, enum sig s, enum tap tap)
 {
-    const struct play *p = &w->play;
+    struct plugs p = s < SIG_FROM_DRIVE ? machine_line(&w->play, s) : drive_line(&w->play, s);
 
-    for (enum sig s = 0; s < SIG_COUNT; s++) {
-        if (s < SIG_FROM_DRIVE)
-            machine_line(p, s, w);
-        else
-            drive_line(p, s, w);
-    }
+    return tap == TAP_MACHINE_END ? p.machine : p.drive;
 }
