@@ -141,7 +141,7 @@ static bool ends_early(const struct bus_story *b)
             k->trk00_step > 0)
             return false;
         if (rests && b->end_ns - k->end_ns > AT_REST_NS)
-            return k->steps > 1;
+            return true;
     }
     return false;
 }

@@ -58,12 +58,15 @@ static void index_pulses(const struct world *w, const struct feature *f, double 
 {
     static const double good[] = {0.9905, 0.0005, 0.008, 0.001},
                         weak[] = {0.3, 0.6, 0.09, 0.01}, noisy[] = {0.45, 0.1, 0.44, 0.01},
-                        holes[] = {0.05, 0.02, 0.03, 0.9}, gaps[] = {0.5, 0.4, 0.09, 0.01};
+                        holes[] = {0.05, 0.02, 0.03, 0.9}, gaps[] = {0.5, 0.4, 0.09, 0.01},
+                        two_disks[] = {0.3, 0.3, 0.39, 0.01};
     const struct state *s = w->play.f;
 
     (void)f;
     if (s->medium == MEDIUM_HARD_SECTORED)
         predict_set(answer, 4, holes);
+    else if (s->shared) /* each drive has its own pulses, at its own moments */
+        predict_set(answer, 4, two_disks);
     else if (s->index_weak)
         predict_set(answer, 4, weak);
     else if (s->grounds || s->join_a == SIG_INDEX || s->join_b == SIG_INDEX)
@@ -82,7 +85,8 @@ static void speed(const struct world *w, const struct feature *f, double *answer
                         slow[] = {0.02, 0.18, 0.002, 0.002, 0.002, 0.42, 0.22, 0.14, 0.02},
                         unsteady[] = {0.25, 0.1, 0.05, 0.015, 0.01, 0.05, 0.015, 0.01, 0.5},
                         other[] = {0.5, 0.03, 0.01, 0.008, 0.21, 0.01, 0.008, 0.21, 0.015},
-                        sag[] = {0.5, 0.1, 0.03, 0.02, 0.01, 0.07, 0.04, 0.03, 0.2};
+                        sag[] = {0.5, 0.1, 0.03, 0.02, 0.01, 0.07, 0.04, 0.03, 0.2},
+                        two_disks[] = {0.4, 0.05, 0.04, 0.04, 0.1, 0.03, 0.02, 0.02, 0.3};
     const struct state *s = w->play.f;
 
     (void)f;
@@ -92,6 +96,8 @@ static void speed(const struct world *w, const struct feature *f, double *answer
         predict_set(answer, SPEED_COUNT, unsteady);
     else if (s->profile)
         predict_set(answer, SPEED_COUNT, other);
+    else if (s->shared)
+        predict_set(answer, SPEED_COUNT, two_disks);
     else
         predict_set(answer, SPEED_COUNT, s->sags || s->index_weak ? sag : good);
 }
