@@ -1,12 +1,12 @@
 #!/bin/sh
 # kills.sh WHICHEND COUNT [SEED]: so many archives over the simulated adapter, each cut short once or more at random
-# moments (killed, unplugged, no room left), gone on with, and in the end equal to what was on the disk.
+# moments (killed, stopped, unplugged, no room left), gone on with, and in the end equal to what was on the disk.
 set -u
 whichend=${1:?the program} count=${2:?how many} seed=${3:-1}
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT INT TERM
 cd "$work" || exit 1
-killed=0 unplugged=0 full=0 early=0 bad=0
+killed=0 stopped=0 unplugged=0 full=0 early=0 bad=0
 last=5 # cylinder
 
 # Numbers that are the same on every run; the moments they lead to are not.
@@ -38,17 +38,35 @@ wrong() {
   bad=$((bad + 1))
 }
 
+# end_by SIGNAL: begin an archive and end it a little later; its status in $status.
+end_by() {
+  become_archive "" --resume &
+  child=$!
+  random 1500
+  sleep "$((random / 1000)).$(printf %03d $((random % 1000)))"
+  kill -"$1" $child 2>/dev/null
+  status=0
+  wait $child 2>/dev/null || status=$?
+}
+
 cut_short() {
-  random 3
+  random 4
   case $random in
     0)
-      become_archive "" --resume &
-      child=$!
-      random 1500
-      sleep "$((random / 1000)).$(printf %03d $((random % 1000)))"
-      kill -KILL $child 2>/dev/null
-      wait $child 2>/dev/null
-      [ $? -gt 128 ] && killed=$((killed + 1)) || early=$((early + 1))
+      end_by KILL
+      [ $status -gt 130 ] && killed=$((killed + 1)) || early=$((early + 1))
+      ;;
+    3) # asked to stop: what was read is written out
+      end_by TERM
+      case $status in
+        130)
+          stopped=$((stopped + 1))
+          [ ! -e out/disk.part ] || wrong "stopped, and the journal is still there"
+          ;;
+        0) early=$((early + 1)) ;;
+        143) early=$((early + 1)) ;; # before it listened to signals
+        *) wrong "stopped: status $status" ;;
+      esac
       ;;
     1)
       random 1000
@@ -89,6 +107,6 @@ while [ $n -lt "$count" ]; do
   cmp truth out/disk.img || wrong "the image is not what was on the disk"
   [ ! -e out/disk.part ] || wrong "the journal is still there"
 done
-echo "$n archives: killed $killed times, unplugged $unplugged, no room $full, done before the cut $early;" \
+echo "$n archives: killed $killed times, stopped $stopped, unplugged $unplugged, no room $full, done before the cut $early;" \
   "$((n - bad)) equal to the disk"
 [ $bad -eq 0 ]
