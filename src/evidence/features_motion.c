@@ -232,9 +232,10 @@ struct place_count {
     int half_places; /* and how many there were */
 };
 
-/* One place that reads as half its number may be so by chance: a head that lost half its steps
- * does it too. */
-#define HALF_OF_ONE 0.5
+/* One place that reads as half its number may do so by chance: a head that lost half its steps
+ * stands there too. Where half is no whole number chance is likelier. */
+#define HALF_OF_ONE_EVEN 0.95
+#define HALF_OF_ONE_ODD  0.5
 
 static int place_of(const struct visit *v)
 {
@@ -313,8 +314,8 @@ static enum err add_place(const struct feature_from *f, struct feature_list *l)
     TRY(feature_add(l, f, FEATURE_PLACE, GROUP_HEAD, SIG_COUNT, best, &n, words[best].id,
                     "%s (identifier %d)", words[best].text, p.id));
     if (best == PLACE_HALF && p.half_places < 2) {
-        n->soft[PLACE_HALF] = HALF_OF_ONE;
-        n->soft[PLACE_OFF] = 1 - HALF_OF_ONE;
+        n->soft[PLACE_HALF] = p.half_at % 2 ? HALF_OF_ONE_ODD : HALF_OF_ONE_EVEN;
+        n->soft[PLACE_OFF] = 1 - n->soft[PLACE_HALF];
     }
     feature_value(n, p.id, 0, "cylinder");
     return ERR_OK;
