@@ -11,6 +11,7 @@
 
 #define BARS_MAX      200
 #define BASELINE      (-0.3) /* powers of ten below one interval */
+#define LABEL_ROOM    0.5    /* powers of ten above the highest bar */
 #define WINDOWS_MAX   8
 #define PLACES_DRAWN  512
 #define DOT           3.2
@@ -124,7 +125,7 @@ enum err page_intervals(struct buf *out, const struct page_capture *c)
             .title = "Intervals between read pulses",
             .height = 180,
             .x = {0, (double)b->count * b->width_ns / 1000, 0, 0, "\xc2\xb5s"},
-            .y = {BASELINE, ceil(log10((double)b->most) + 0.15), 0, 0, "how often (log)"},
+            .y = {BASELINE, ceil(log10((double)b->most) + LABEL_ROOM), 0, 0, "how often (log)"},
             .log_y = true};
         (void)snprintf(
             text, sizeof text,

@@ -38,7 +38,7 @@ const char *const PAGE_STYLE[] = {
     "tbody th{font-weight:500}td.n,th.n{text-align:right;font-variant-numeric:tabular-nums}\n"
     ".wide{overflow-x:auto}.wide td{min-width:6rem}\n"
     ".bar{width:16rem;max-width:30vw;height:.9em;vertical-align:middle}\n"
-    ".columns{display:grid;gap:0 2.4rem;"
+    ".columns{display:grid;align-items:start;gap:0 2.4rem;"
     "grid-template-columns:repeat(auto-fit,minmax(min(100%,34rem),1fr))}\n"
     "article{min-width:0}\n"
     "dl{display:grid;grid-template-columns:max-content 1fr;gap:.15em .9em;margin:.3em 0 .8em}\n"

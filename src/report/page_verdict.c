@@ -160,52 +160,21 @@ static enum err findings(struct buf *out, const struct page *p)
     return buf_str(out, "</tbody>\n</table></div>\n");
 }
 
-static const struct finding *strongest(const struct verdict *v, int sign)
-{
-    const struct finding *best = NULL;
-    for (size_t i = 0; i < v->finding_count; i++) {
-        double w = sign * v->finding[i].weight[v->leading];
-        if (w >= WEIGHT_SOME && (best == NULL || w > sign * best->weight[v->leading])) {
-            best = &v->finding[i];
-        }
-    }
-    return best;
-}
-
-/* What the verdict rests on, its best rival, and what would tell the two apart. */
 static enum err change(struct buf *out, const struct verdict *v)
 {
-    enum end order[END_COUNT];
-    char end[VERDICT_END_MAX];
-    const struct finding *most = strongest(v, 1);
-    const struct finding *least = strongest(v, -1);
-    verdict_order(v->end, END_COUNT, order);
-    enum end rival = order[0] == v->leading ? order[1] : order[0];
+    if (v->grade != GRADE_DECIDED) {
+        TRY(page_list(out, "Why it is not decided", v->gate, v->gate_count));
+    }
     TRY(buf_str(out, "<div>\n<h3>What would change the verdict</h3>\n<ul>\n"));
-    if (most != NULL) {
-        TRY(html_elf(out, "li",
-                     "It rests most on this: %s (%s). If that is not so, weigh the case anew.",
-                     most->text, most->from));
-    }
-    if (least != NULL) {
-        TRY(html_elf(out, "li", "Speaks loudest against it: %s (%s).", least->text,
-                     least->from));
-    }
-    TRY(html_elf(out, "li", "Next in line: %s, %.1f %%.", verdict_end(rival, end),
-                 100 * v->end[rival]));
     for (size_t i = 0; i < v->change_count; i++) {
         TRY(html_el(out, "li", v->change[i]));
     }
     if (v->disproof[0] != '\0') {
         TRY(html_elf(out, "li", "The one swap that would disprove it: %s", v->disproof));
-    }
-    if (v->next_count > 0) {
-        TRY(html_elf(out, "li", "Tells most of what is left: %s.", v->next[0].test));
-    }
-    if (v->grade != GRADE_DECIDED) {
-        for (size_t i = 0; i < v->gate_count; i++) {
-            TRY(html_elf(out, "li", "Why it is not decided: %s", v->gate[i]));
-        }
+    } else if (v->change_count == 0) {
+        TRY(html_el(out, "li",
+                    "No single finding, and no test that is left, would put another "
+                    "end in front."));
     }
     return buf_str(out, "</ul>\n</div>\n");
 }

@@ -78,6 +78,16 @@ enum err svg_x_marks(struct buf *out, const struct axis *x, double y, int most)
     return svg_label(out, (x->from + x->to) / 2, y + 34, "middle", x->label);
 }
 
+#define MARK_TEXT_MAX 40
+
+/* "1", "10", "1k", "10M": a power of ten. */
+static void power_text(double power, char out[MARK_TEXT_MAX])
+{
+    static const char *const of_thousand[] = {"", "k", "M", "G", "T"};
+    int n = (int)lround(fmin(fmax(power, 0), 14));
+    (void)snprintf(out, MARK_TEXT_MAX, "1%.*s%s", n % 3, "00", of_thousand[n / 3]);
+}
+
 static enum err y_marks(struct buf *out, const struct plot *p)
 {
     double step = p->log_y ? 1 : axis_step(&p->y, Y_MARKS);
@@ -85,9 +95,12 @@ static enum err y_marks(struct buf *out, const struct plot *p)
     for (int i = 0; i < MARKS_MOST && (first + i) * step <= p->y.max + step * SNAP; i++) {
         double value = (first + i) * step + 0.0;
         double at = axis_at(&p->y, value);
-        char text[40];
-        (void)snprintf(text, sizeof text, "%.*f", p->log_y ? 0 : decimals(step),
-                       p->log_y ? pow(10, value) : value);
+        char text[MARK_TEXT_MAX];
+        if (p->log_y) {
+            power_text(value, text);
+        } else {
+            (void)snprintf(text, sizeof text, "%.*f", decimals(step), value);
+        }
         TRY(buf_printf(out, "<path class=\"grid\" d=\"M%d %.1fH%d\"/>\n", SVG_LEFT, at,
                        SVG_RIGHT));
         TRY(svg_label(out, SVG_LEFT - 6, at + 4, "end", text));

@@ -109,4 +109,33 @@ awk -F, -v bars="$work/bars" -v width="$(plot c2-intervals "[@data-bar-ns]/@data
     off = sum - all
     if (all < 1000 || off > all / 500 || -off > all / 500) { print "drawn " sum " of " all; bad = 1 }
     exit bad }' "$work/drive.csv" || bad=1
+
+# rails: an invented supply that sags to 4.1 V at 0.777 s of 2 s
+mkdir "$work/rails"
+awk 'BEGIN { print "time,INDEX,V5"
+  for (i = 0; i < 2000; i++) printf "%.3f,%d,%.2f\n", i / 1000, (i % 200 > 3), (i == 777 ? 4.1 : i % 2 ? 5.02 : 4.98) }' \
+  >"$work/rails/rails.csv"
+printf '[case]\ntitle = rails\ndrive = drive-35-dd\n[capture one]\nfile = rails.csv\nrole = inline\ntap = drive-end\n' \
+  >"$work/rails/case.ini"
+page=$work/rails/report.html
+"$whichend" report "$work/rails" >/dev/null
+{
+  plot c1-rail-v5 "[@data-x]/@data-x"
+  plot c1-rail-v5 "[@data-y]/@data-y"
+  plot c1-rail-v5 "[@class='bars']/@d" | sed 's/z/\n/g' | tr 'MHV' '   '
+} | awk '
+  NR == 1 { split($0, x, " "); next }
+  NR == 2 { split($0, y, " "); next }
+  NF >= 4 { # left, top, right, bottom; each bar reaches half a unit further both ways
+    low = y[1] + ($4 - 0.5 - y[3]) / (y[4] - y[3]) * (y[2] - y[1])
+    high = y[1] + ($2 + 0.5 - y[3]) / (y[4] - y[3]) * (y[2] - y[1])
+    from = x[1] + ($1 - x[3]) / (x[4] - x[3]) * (x[2] - x[1])
+    to = x[1] + ($3 - x[3]) / (x[4] - x[3]) * (x[2] - x[1])
+    if (lowest == "" || low < lowest) { lowest = low; left = from; right = to }
+    if (high > highest) highest = high
+    if (to > end) end = to }
+  END { print "drawn: " lowest " to " highest " V, lowest from " left " to " right " s, until " end " s"
+    exit !(lowest > 4.09 && lowest < 4.11 && highest > 5.01 && highest < 5.03 &&
+      left <= 0.778 && right >= 0.776 && right - left < 0.02 && end > 1.99 && end < 2.02) }' >"$work/drawn" ||
+  complain "rails: $(cat "$work/drawn")"
 exit $bad
