@@ -39,6 +39,11 @@ static enum err read_one(struct evidence *v, const char *path, struct share *sha
     TRY(capture_open(path, v->o->map, &c, e));
     err = listen_run(c, v->drive, v->o->stop, l, e);
     capture_close(c);
+    if (err != ERR_OK || !s->flux_usable || l->steps == 0)
+        return err;
+    TRY(capture_open(path, v->o->map, &c, e));
+    err = settle_read(c, l, &s->flux, v->o->stop, &v->settle, e);
+    capture_close(c);
     return err;
 }
 
@@ -84,5 +89,6 @@ enum err accept_captures(const char *const *path, size_t count, const struct acc
         listen_release(&v.listen[i]);
     }
     moves_release(&v.moves);
+    settle_release(&v.settle);
     return err;
 }

@@ -4,6 +4,7 @@
 
 #include "accept/accept.h"
 #include "accept/listen.h"
+#include "accept/settle.h"
 #include "evidence/survey.h"
 
 /* One place of the head that was looked at after seeks, against where they should have led. */
@@ -27,6 +28,7 @@ struct evidence {
     struct listen listen[ACCEPT_CAPTURES_MAX];
     size_t captures;
     struct moves moves; /* of all captures, in order */
+    struct settle settle;
     struct accept_sheet *sheet;
 };
 

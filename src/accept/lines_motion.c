@@ -243,6 +243,31 @@ static void reached(struct evidence *v, const struct moved *m)
     }
 }
 
+/* ---- settling ---- */
+
+#define SETTLE_SEEKS_MIN 50 /* bench practice: 50 or more, at spread angles, both ways */
+
+static void settling(struct evidence *v)
+{
+    struct settle_result r;
+    bool steady = settle_find(&v->settle, &r);
+    if (v->settle.seeks == 0 || !steady) {
+        line_not_measured(v, ACCEPT_SETTLE, "%s",
+                          v->settle.seeks == 0 ? "no seek was read behind for 80 ms"
+                                               : "no steady read signal behind any seek");
+    } else if (r.seeks < SETTLE_SEEKS_MIN || r.inward == 0 || r.outward == 0) {
+        line_not_measured(v, ACCEPT_SETTLE, "%zu seeks inward and %zu outward are too few",
+                          r.inward, r.outward);
+    } else {
+        line_value(v, ACCEPT_SETTLE, fmax(r.worst_ms, r.mean_ms), SETTLE_WINDOW_MS);
+        line_upto(v, ACCEPT_SETTLE, "settle_ms");
+        line_text(v, ACCEPT_SETTLE,
+                  "last STEP to a read signal as later, worst of %zu seeks inward and %zu "
+                  "outward",
+                  r.inward, r.outward);
+    }
+}
+
 void accept_lines_motion(struct evidence *v)
 {
     struct moved m = sum_up(&v->moves);
@@ -251,5 +276,5 @@ void accept_lines_motion(struct evidence *v)
     track0(v, &m);
     slip(v, &m);
     reached(v, &m);
-    line_not_measured(v, ACCEPT_SETTLE, "no seeks were looked at closely");
+    settling(v);
 }

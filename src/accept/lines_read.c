@@ -6,7 +6,7 @@
 
 #define TRANSITIONS_MIN 20000 /* for a margin at one place: a fifth of a turn and more */
 #define SILENT_MS       100   /* a head that gives nothing for so long gives nothing */
-#define NS_PER_MS_F     1e6
+#define ELSEWHERE       "does another drive read this disk?"
 #define K95             2.0
 
 /* ---- places ---- */
@@ -160,13 +160,14 @@ static void nothing_read(struct evidence *v, enum accept_item item, int side)
         line_not_measured(v, item, "the drive never became ready");
     else if (!h.turning && h.transitions == 0)
         line_not_measured(v, item, "nothing showed that the disk turned");
-    else if (h.coded > 0 || (h.transitions > 0 && h.transitions < TRANSITIONS_MIN))
+    else if (h.coded > 0)
         line_not_measured(v, item, "no place was read for long enough to tell a margin");
-    else if (h.transitions == 0 && h.silent_ns < SILENT_MS * NS_PER_MS_F)
-        line_not_measured(v, item, "the side was not read");
+    else if (h.silent_ns >= SILENT_MS * NS_PER_MS)
+        line_fail(v, item, "RDATA is silent where a recorded disk turns; %s", ELSEWHERE);
+    else if (h.transitions >= TRANSITIONS_MIN)
+        line_fail(v, item, "no code in the read data of a recorded disk; %s", ELSEWHERE);
     else
-        line_fail(v, item, "%s where a recorded disk turns; does another drive read this disk?",
-                  h.transitions == 0 ? "RDATA is silent" : "no code in the read data");
+        line_not_measured(v, item, "the side was not read for long enough");
 }
 
 static void side(struct evidence *v, int n)
@@ -194,6 +195,9 @@ static void side(struct evidence *v, int n)
               "early and late together at one error in a million; worst of %zu "
               "cylinders, at %d",
               count, p->cylinder);
+    bool uneven = line_failed(v, ACCEPT_HUB) || line_failed(v, ACCEPT_VARIATION);
+    if (uneven && line_failed(v, read))
+        line_not_measured(v, read, "the disk does not turn evenly, and that eats the margin");
     p = worst_of(v->sheet, n, false);
     line_value(v, jitter, p->jitter_ns, p->jitter_u_ns);
     line_text(v, jitter, "standard deviation; worst of %zu cylinders, at %d", count,

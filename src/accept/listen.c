@@ -3,12 +3,16 @@
 #include "base/buf.h"
 #include "base/units.h"
 
+#include <math.h>
 #include <stdlib.h>
 
-#define STEPS_MAX  ((size_t)1 << 20)
-#define STARTS_MAX ((size_t)256)
-#define FOLLOW_NS  (20 * NS_PER_US) /* an output that comes later came by itself */
-#define STILL_NS   (2 * NS_PER_S)   /* motor off for so long: a start from standstill */
+#define STEPS_MAX      ((size_t)1 << 20)
+#define STARTS_MAX     ((size_t)256)
+#define FOLLOW_NS      (20 * NS_PER_US) /* an output that comes later came by itself */
+#define HIDES_NS       (60 * NS_PER_MS) /* a seek hides or cuts no index pulse after so long */
+#define TURN_FITS      0.2
+#define TURNS_LEFT_OUT 4              /* behind a start the speed still comes to rest */
+#define STILL_NS       (2 * NS_PER_S) /* motor off for so long: a start from standstill */
 #define SELECTS                                                                                \
     (LINE_BIT(LINE_SELECT0) | LINE_BIT(LINE_SELECT1) | LINE_BIT(LINE_SELECT2) |                \
      LINE_BIT(LINE_SELECT3))
@@ -23,12 +27,16 @@ struct ear {
     int64_t now_ns, valid_ns; /* valid: of TRK00 behind a step */
     int64_t step_ns;          /* last */
     bool leading;             /* edge of STEP that moves the head */
-    bool any_select, selected;
-    int64_t select_ns; /* of the last change */
-    bool followed;     /* since the last select */
-    bool open_select;  /* one whose outputs are awaited */
+    bool selected;
+    bool select_known; /* every select line that is recorded has a level */
+    line_set selects;  /* recorded */
+    /* turns in a row */
+    int64_t fall_ns, turn_ns; /* -1, 0: none */
+    int turns;                /* at speed since the motor went on, or nothing was known */
+    int64_t select_ns;        /* of the last change */
+    bool followed;            /* since the last select */
+    bool open_select;         /* one whose outputs are awaited */
     int64_t motor_off_ns;
-    bool motor_known, first_on;
     struct start_seen *running; /* the start whose pulses are gathered */
 };
 
@@ -73,24 +81,59 @@ static void select_ends(struct ear *h)
     h->l->selects_silent += !h->followed;
 }
 
+static void turns_break(struct ear *h)
+{
+    h->fall_ns = -1;
+    h->turn_ns = 0;
+}
+
 static void on_select(struct ear *h)
 {
+    bool known = true;
     bool selected = false;
-    h->any_select = true;
-    for (int i = LINE_SELECT0; i <= LINE_SELECT3; i++)
+    for (int i = LINE_SELECT0; i <= LINE_SELECT3; i++) {
+        known = known && (!(h->selects & LINE_BIT(i)) || h->level[i] != LEVEL_UNKNOWN);
         selected = selected || h->level[i] == LEVEL_LOW;
-    if (selected == h->selected)
+    }
+    bool news = known && h->select_known && selected != h->selected;
+    if (!known || !h->select_known || news)
+        turns_break(h);
+    if (news)
+        select_ends(h);
+    if (known && (news || !h->select_known)) {
+        h->select_ns = h->now_ns;
+        h->open_select = news && selected;
+        h->followed = false;
+    }
+    h->select_known = known;
+    h->selected = known && selected;
+}
+
+/* A change of a fifth and more is a pulse that is missing or too many, not the speed's; the
+ * index has its own line. */
+static void on_index(struct ear *h)
+{
+    int64_t turn = h->fall_ns >= 0 ? h->now_ns - h->fall_ns : 0;
+    bool hidden = h->now_ns - h->step_ns < HIDES_NS; /* seek-complete may cut a pulse */
+    double off = h->turn_ns > 0 ? fabs((double)(turn - h->turn_ns)) / (double)h->turn_ns : 1;
+    if (hidden) {
+        turns_break(h);
         return;
-    select_ends(h);
-    h->selected = selected;
-    h->select_ns = h->now_ns;
-    h->open_select = selected;
-    h->followed = false;
+    }
+    h->turns += turn > 0;
+    if (turn > 0 && h->turn_ns > 0 && off < TURN_FITS && h->turns > TURNS_LEFT_OUT) {
+        h->l->turn_pairs++;
+        h->l->turn_to_turn_percent = fmax(h->l->turn_to_turn_percent, 100 * off);
+    }
+    h->turn_ns = turn;
+    h->fall_ns = h->now_ns;
 }
 
 static enum err on_motor(struct ear *h, enum level level)
 {
     struct listen *l = h->l;
+    turns_break(h);
+    h->turns = 0;
     if (level != LEVEL_LOW) {
         h->motor_off_ns = h->now_ns;
         h->running = NULL;
@@ -126,8 +169,10 @@ static void on_drive(struct ear *h, enum line line, enum level before, enum leve
     if (line == LINE_READY && level == LEVEL_LOW && h->running != NULL &&
         h->running->ready_ns < 0)
         h->running->ready_ns = h->now_ns;
-    if (line == LINE_INDEX && level == LEVEL_LOW && before == LEVEL_HIGH &&
-        h->running != NULL && h->running->falls < 8)
+    if (line != LINE_INDEX || level != LEVEL_LOW || before != LEVEL_HIGH)
+        return;
+    on_index(h);
+    if (h->running != NULL && h->running->falls < START_FALLS)
         h->running->fall_ns[h->running->falls++] = h->now_ns;
 }
 
@@ -136,8 +181,8 @@ static void book_unselected(struct ear *h, enum line line)
 {
     int64_t from = h->since_ns[line] > h->select_ns + DESELECT_NS ? h->since_ns[line]
                                                                   : h->select_ns + DESELECT_NS;
-    if (h->any_select && !h->selected && drive_output(line) && h->level[line] == LEVEL_LOW &&
-        h->now_ns - from >= UNSELECTED_NS)
+    if (h->select_known && h->selects != 0 && !h->selected && drive_output(line) &&
+        h->level[line] == LEVEL_LOW && h->now_ns - from >= UNSELECTED_NS)
         h->l->unselected |= LINE_BIT(line);
 }
 
@@ -190,14 +235,16 @@ enum err listen_run(struct capture *c, const struct profile *drive, volatile con
     struct chunk chunk = {0};
     struct ear h = {.l = out, .tick = capture_info(c)->tick, .motor_off_ns = -1};
     enum err err = ERR_OK;
-    *out = (struct listen){.follow_line = LINE_NONE, .track0_last = LEVEL_UNKNOWN};
+    *out = (struct listen){
+        .follow_line = LINE_NONE, .track0_last = LEVEL_UNKNOWN, .turn_to_turn_percent = -1};
+    turns_break(&h);
     for (int i = 0; i < LINE_COUNT; i++)
         h.level[i] = LEVEL_UNKNOWN;
     h.valid_ns = (int64_t)(1e6 * profile_max(drive, "trk00_valid_ms", 2.8));
     h.step_ns = -h.valid_ns;
     h.leading = profile_has_word(drive, "step_edge", "leading");
-    /* where no select is recorded, the drive is taken for selected */
-    h.selected = (capture_info(c)->lines & SELECTS) == 0;
+    h.selects = capture_info(c)->lines & SELECTS;
+    h.selected = h.select_known = h.selects == 0; /* none recorded: taken for selected */
     while (err == ERR_OK && !chunk.last) {
         if (stop != NULL && *stop != 0)
             err = err_set(e, ERR_INTERRUPTED, "interrupted");

@@ -17,9 +17,11 @@ struct step_seen {
 };
 
 /* MOTOR on, from a standstill. */
+#define START_FALLS 8
 struct start_seen {
-    int64_t on_ns, ready_ns; /* -1: READY did not come, or is not recorded */
-    int64_t fall_ns[8];      /* of the first index pulses behind it */
+    int64_t on_ns;
+    int64_t ready_ns;             /* -1: READY did not come, or is not recorded */
+    int64_t fall_ns[START_FALLS]; /* of the first index pulses behind it */
     int falls;
 };
 
@@ -29,6 +31,9 @@ struct listen {
     enum level track0_last; /* at the end, likewise */
     struct start_seen *start;
     size_t starts, start_cap;
+    /* from one turn to the next, at speed and with nothing that could hide a pulse */
+    double turn_to_turn_percent; /* worst; negative: no two turns in a row */
+    int32_t turn_pairs;
     /* outputs behind select */
     int32_t selects;        /* seen to be followed by an output */
     int32_t selects_silent; /* by none */

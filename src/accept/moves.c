@@ -20,6 +20,7 @@ struct reckoning {
     int32_t steps, seeks;
     int8_t direction;
     int64_t last_ns, shortest_ns; /* of the steps since; shortest 0: single ones */
+    int64_t train_ns;             /* STEP to STEP of the seek at hand; 0: one step so far */
 };
 
 /* A 40-track disk in an 80-track drive: identifiers count every second cylinder. */
@@ -80,7 +81,9 @@ static enum err take_step(struct moves *m, struct reckoning *r, const struct ste
     int64_t gap = s->ns - r->last_ns;
     if (r->steps > 0 && gap < TRAIN_NS && (r->shortest_ns == 0 || gap < r->shortest_ns))
         r->shortest_ns = gap;
-    r->seeks += r->steps == 0 || gap >= SEEK_NS || r->direction != s->direction;
+    bool same_train = gap < SEEK_NS && (r->train_ns == 0 || 2 * gap < 3 * r->train_ns);
+    r->seeks += r->steps == 0 || !same_train || r->direction != s->direction;
+    r->train_ns = same_train ? gap : 0;
     r->at += s->direction;
     r->at = r->at < 0 ? 0 : r->at;
     r->steps++;

@@ -17,16 +17,8 @@
 
 static void show(struct run *r, const char *what, double share)
 {
-    r->share = share;
     if (r->b->progress != NULL)
         r->b->progress(r->b->progress_ctx, what, share);
-}
-
-static enum err stop_run(struct run *r, const char *why)
-{
-    r->stopped = true;
-    (void)snprintf(r->out->rest, sizeof r->out->rest, "%s", why);
-    return ERR_OK;
 }
 
 /* Motor from standstill to speed, a few times; then a stretch at speed where the head happens
@@ -34,6 +26,7 @@ static enum err stop_run(struct run *r, const char *why)
 static enum err block_start(struct run *r, struct err_msg *e)
 {
     TRY(block_begin(r, "start", r->b->lines, e));
+    TRY(run_wait(r, COAST_MS, e)); /* whatever turned before this run */
     for (int i = 0; i < STARTS; i++) {
         TRY(run_select(r, true, e));
         TRY(run_wait(r, 50, e));
@@ -45,36 +38,36 @@ static enum err block_start(struct run *r, struct err_msg *e)
         TRY(run_motor(r, false, e));
         TRY(run_wait(r, COAST_MS, e));
     }
+    r->no_index = r->falls == 0;
+    TRY(run_side(r, 1, e));
+    if (r->sides > 1)
+        TRY(run_turns(r, READ_TURNS, e));
+    TRY(run_side(r, 0, e));
     return block_end(r, e);
 }
 
-/* Track 0 from wherever the head is, and inward a little: TRK00 must let go. */
+/* Track 0 from wherever the head is, inward a little, on which TRK00 must let go, and back. */
 static enum err block_track0(struct run *r, struct err_msg *e)
 {
+    bool exact = false;
     TRY(block_begin(r, "track0", r->b->lines, e));
     TRY(run_turns(r, 1, e));
     TRY(run_restore(r, e));
-    if (r->at != 0) {
-        TRY(block_end(r, e));
-        return stop_run(r, "track 0 was not found");
-    }
-    TRY(run_turns(r, 1, e));
-    for (int i = 0; i < SELECTS; i++) {
+    if (!r->lost)
+        TRY(run_turns(r, 1, e));
+    for (int i = 0; i < SELECTS && !r->lost; i++) {
         TRY(run_select(r, false, e));
         TRY(run_wait(r, SELECT_MS, e));
         TRY(run_select(r, true, e));
         TRY(run_wait(r, SELECT_MS, e));
     }
-    TRY(run_seek(r, INWARD_PROBE, e));
-    TRY(run_turns(r, 1, e));
-    struct adapter_status st;
-    TRY(session_status(r->s, &st, e));
-    bool lets_go = (st.levels & WIRE_BIT(WIRE_TRK00)) != 0;
-    TRY(run_seek(r, 0, e));
-    TRY(block_end(r, e));
-    return lets_go
-               ? ERR_OK
-               : stop_run(r, "TRK00 does not tell where the head is: it was not sent further");
+    if (!r->lost)
+        TRY(run_seek_settled(r, INWARD_PROBE, e));
+    if (!r->lost)
+        TRY(run_turns(r, 1, e));
+    if (!r->lost)
+        TRY(run_return(r, &exact, e));
+    return block_end(r, e);
 }
 
 /* Which cylinders are read on both sides for whole turns. */
@@ -88,37 +81,68 @@ static bool is_read(const struct run *r, int cylinder)
     return false;
 }
 
+static enum err read_sides(struct run *r, struct err_msg *e)
+{
+    for (int side = 0; side < r->sides; side++) {
+        TRY(run_side(r, side, e));
+        TRY(run_turns(r, READ_TURNS, e));
+    }
+    return run_side(r, 0, e);
+}
+
 /* Inward over every cylinder, reading; outward again, with a look at each. */
 static enum err block_tracks(struct run *r, struct err_msg *e)
 {
+    int look_ms = r->turn_ms / ID_PART;
+    bool exact = false;
     TRY(block_begin(r, "tracks", r->b->lines, e));
-    for (int c = 0; c <= r->last; c++) {
-        show(r, "reading", 0.2 + 0.6 * c / (r->last + 1));
-        TRY(run_seek(r, c, e));
-        TRY(run_wait(r, r->turn_ms / ID_PART, e));
-        for (int side = 0; is_read(r, c) && side < r->sides; side++) {
-            TRY(run_side(r, side, e));
-            TRY(run_turns(r, READ_TURNS, e));
-        }
-        TRY(run_side(r, 0, e));
+    TRY(run_restore(r, e));
+    for (int c = 0; c <= r->last && !r->lost; c++) {
+        show(r, "reading", 0.2 + 0.5 * c / (r->last + 1));
+        TRY(run_seek_settled(r, c, e));
+        TRY(run_wait(r, look_ms, e));
+        if (is_read(r, c) && !r->lost)
+            TRY(read_sides(r, e));
     }
-    for (int c = r->last - 1; c >= 0; c--) {
-        show(r, "reading outward", 0.8 + 0.1 * (r->last - c) / (r->last + 1));
-        TRY(run_seek(r, c, e));
-        TRY(run_wait(r, r->turn_ms / ID_PART, e));
+    for (int c = r->last - 1; c >= 1 && !r->lost; c--) {
+        show(r, "reading outward", 0.7 + 0.1 * (r->last - c) / (r->last + 1));
+        TRY(run_seek_settled(r, c, e));
+        TRY(run_wait(r, look_ms, e));
     }
+    if (!r->lost)
+        TRY(run_return(r, &exact, e));
+    TRY(run_wait(r, look_ms, e));
     return block_end(r, e);
+}
+
+/* Role and drive as after a start, at the rate that it follows. */
+static enum err start_again(struct run *r, struct err_msg *e)
+{
+    TRY(run_role(r, r->step_us, e));
+    TRY(run_select(r, true, e));
+    TRY(run_motor(r, true, e));
+    return run_wait(r, r->start_ms + 2 * r->turn_ms, e);
 }
 
 static enum err blocks(struct run *r, struct err_msg *e)
 {
-    static enum err (*const list[])(struct run *, struct err_msg *) = {
-        block_start, block_track0, block_tracks};
+    static const struct {
+        const char *what;
+        double share;
+        enum err (*run)(struct run *, struct err_msg *);
+    } list[] = {{"starting the spindle", 0.02, block_start},
+                {"looking for track 0", 0.1, block_track0},
+                {"stepping", 0.15, block_rate},
+                {"reading", 0.2, block_tracks},
+                {"seeking", 0.8, block_slip}};
     show(r, "listening", 0);
     TRY(run_role(r, r->b->limits.step_us, e));
-    for (size_t i = 0; i < sizeof list / sizeof list[0] && !r->stopped; i++) {
-        show(r, "working the drive", 0.1 * (double)i);
-        TRY(list[i](r, e));
+    for (size_t i = 0; i < sizeof list / sizeof list[0] && !r->lost; i++) {
+        uint32_t rate = r->step_us;
+        show(r, list[i].what, list[i].share);
+        TRY(list[i].run(r, e));
+        if (r->step_us != rate && !r->lost) /* the rest goes at the rate that works */
+            TRY(start_again(r, e));
     }
     return ERR_OK;
 }
@@ -132,6 +156,7 @@ static void begin(struct run *r)
     r->last = r->b->limits.last_cylinder;
     r->sides = (int)profile_number(d, "sides", 2);
     r->at = -1;
+    r->step_us = r->b->limits.step_us;
 }
 
 enum err accept_plan_run(const struct accept_bench *b, struct accept_run *out,

@@ -13,11 +13,14 @@ struct run {
     int turn_ms, settle_ms, start_ms;
     int last; /* cylinder */
     int sides;
-    int at;         /* cylinder by counting; -1 not known */
-    bool stopped;   /* no further block makes sense */
-    double share;   /* of the whole run */
-    uint64_t falls; /* of INDEX in this block */
-    uint8_t index;  /* its level */
+    int at;           /* cylinder by counting; -1 not known */
+    bool lost;        /* the adapter let go: the drive did not answer steps as it must */
+    bool no_index;    /* none came while the spindle should turn: nobody waits for it */
+    uint32_t step_us; /* shortest time from STEP to STEP that it was seen to follow */
+    /* in this block */
+    uint64_t falls;      /* of INDEX */
+    uint32_t steps;      /* STEP pulses */
+    uint8_t index, step; /* levels */
 };
 
 /* A capture of these lines begins; its name is the block's. */
@@ -33,9 +36,17 @@ enum err run_select(struct run *r, bool on, struct err_msg *e);
 enum err run_side(struct run *r, int side, struct err_msg *e);
 /* The role anew, with this time from STEP to STEP, and two seconds of listening. */
 enum err run_role(struct run *r, uint32_t step_us, struct err_msg *e);
-/* Look for track 0; r->at is 0, or -1 where it did not come. After that the role is lost. */
+/* Look for track 0. Where it does not come r->lost is set. */
 enum err run_restore(struct run *r, struct err_msg *e);
-/* To a cylinder, settled. r->at must be known. */
+/* To a cylinder, from a known one. r->lost where the adapter let go on the way. */
 enum err run_seek(struct run *r, int cylinder, struct err_msg *e);
+/* The same, and settled. */
+enum err run_seek_settled(struct run *r, int cylinder, struct err_msg *e);
+/* Out to track 0 by counted steps. *exact: TRK00 came with the last of them and not before. */
+enum err run_return(struct run *r, bool *exact, struct err_msg *e);
+
+/* Blocks of plan_steps.c: the fastest rate it follows, seeks without end, and back. */
+enum err block_rate(struct run *r, struct err_msg *e);
+enum err block_slip(struct run *r, struct err_msg *e);
 
 #endif

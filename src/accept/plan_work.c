@@ -20,10 +20,13 @@ static enum err on_edge(void *ctx, uint64_t tick, enum line line, enum level lev
     struct run *r = ctx;
     (void)tick;
     (void)e;
-    if (line != LINE_INDEX)
-        return ERR_OK;
-    r->falls += r->index == LEVEL_HIGH && level == LEVEL_LOW;
-    r->index = (uint8_t)level;
+    if (line == LINE_INDEX) {
+        r->falls += r->index == LEVEL_HIGH && level == LEVEL_LOW;
+        r->index = (uint8_t)level;
+    } else if (line == LINE_STEP) {
+        r->steps += r->step == LEVEL_HIGH && level == LEVEL_LOW;
+        r->step = (uint8_t)level;
+    }
     return ERR_OK;
 }
 
@@ -44,8 +47,8 @@ enum err block_begin(struct run *r, const char *name, line_set lines, struct err
     (void)snprintf(info.role, sizeof info.role, "%s", role_word(WIRE_ROLE_AS_MACHINE));
     (void)snprintf(info.tap, sizeof info.tap, "machine-end");
     (void)snprintf(info.detail, sizeof info.detail, "accept, block %s", name);
-    r->falls = 0;
-    r->index = LEVEL_UNKNOWN;
+    r->falls = r->steps = 0;
+    r->index = r->step = LEVEL_UNKNOWN;
     TRY(recorder_open(&r->recorder, o->path[o->count], &info, true, &watch, e));
     o->count++;
     const struct frame_sink sink = recorder_sink(&r->recorder);
@@ -79,7 +82,7 @@ enum err run_wait(struct run *r, int ms, struct err_msg *e)
 enum err run_turns(struct run *r, int turns, struct err_msg *e)
 {
     uint64_t want = r->falls + (uint64_t)turns + 1;
-    int most = 2 * (turns + 1) * r->turn_ms;
+    int most = (r->no_index ? turns : 2 * (turns + 1)) * r->turn_ms;
     for (int ms = 0; r->falls < want && ms < most; ms += SLICE_MS)
         TRY(run_wait(r, SLICE_MS, e));
     return ERR_OK;
@@ -113,6 +116,7 @@ enum err run_role(struct run *r, uint32_t step_us, struct err_msg *e)
     l.step_us = step_us;
     l.turn_us = l.turn_us > step_us ? l.turn_us : step_us;
     r->at = -1;
+    r->lost = false;
     TRY(session_role(r->s, WIRE_ROLE_AS_MACHINE, 0, e));
     TRY(session_limits(r->s, &l, e));
     TRY(session_pull_ups(r->s, &r->out->pull_ups, e));
@@ -121,28 +125,66 @@ enum err run_role(struct run *r, uint32_t step_us, struct err_msg *e)
 
 /* ---- the head ---- */
 
+/* The adapter holds every step to the drive's limits, and lets go where TRK00 does not behave:
+ * that is the drive's doing, and no error of the run. */
+static enum err steps(struct run *r, bool outward, unsigned n, struct err_msg *e)
+{
+    struct err_msg why = {0};
+    struct err_msg late = {0};
+    struct adapter_status st;
+    enum err err = session_step(r->s, outward, n, &r->at, &why);
+    if (err == ERR_OK)
+        return ERR_OK;
+    bool ours = err == ERR_ADAPTER && !r->s->gone &&
+                session_status(r->s, &st, &late) == ERR_OK && st.role == WIRE_ROLE_NONE &&
+                (st.released == RELEASE_TRAVEL || st.released == RELEASE_TRACK0);
+    if (!ours)
+        return err_set(e, err, "%s", why.text);
+    r->lost = true;
+    r->at = -1;
+    (void)snprintf(r->out->rest, sizeof r->out->rest, "%s", release_text(st.released));
+    return ERR_OK;
+}
+
 enum err run_restore(struct run *r, struct err_msg *e)
 {
     unsigned most = (unsigned)r->last + LIMITS_OUTWARD_MORE;
-    struct err_msg why = {0};
     r->at = -1;
-    for (int tries = 0; tries < LIMITS_RESTORES && r->at != 0; tries++) {
-        enum err err = session_step(r->s, true, most, &r->at, &why);
-        if (err != ERR_OK && r->s->released && r->s->released_why == RELEASE_TRAVEL)
-            return ERR_OK; /* track 0 never came, and the adapter let go */
-        if (err != ERR_OK)
-            return err_set(e, err, "%s", why.text);
+    for (int tries = 0; tries < LIMITS_RESTORES && r->at != 0 && !r->lost; tries++) {
+        TRY(steps(r, true, most, e));
         TRY(run_wait(r, r->settle_ms, e));
+        if (r->at != 0 && !r->lost)
+            TRY(run_turns(r, 1, e)); /* identifiers tell where it is instead */
     }
     return ERR_OK;
 }
 
 enum err run_seek(struct run *r, int cylinder, struct err_msg *e)
 {
-    int to = cylinder;
-    unsigned steps = (unsigned)(to > r->at ? to - r->at : r->at - to);
-    if (steps > 0)
-        TRY(session_step(r->s, to < r->at, steps, &r->at, e));
-    r->at = to;
-    return run_wait(r, r->settle_ms, e);
+    int by = cylinder - r->at;
+    if (by != 0)
+        TRY(steps(r, by < 0, (unsigned)(by < 0 ? -by : by), e));
+    if (!r->lost)
+        r->at = cylinder;
+    return ERR_OK;
+}
+
+enum err run_seek_settled(struct run *r, int cylinder, struct err_msg *e)
+{
+    TRY(run_seek(r, cylinder, e));
+    return r->lost ? ERR_OK : run_wait(r, r->settle_ms, e);
+}
+
+enum err run_return(struct run *r, bool *exact, struct err_msg *e)
+{
+    struct adapter_status st;
+    uint32_t want = r->steps + (uint32_t)r->at;
+    *exact = false;
+    TRY(run_seek(r, 0, e));
+    if (r->lost)
+        return ERR_OK;
+    TRY(run_wait(r, r->settle_ms, e));
+    TRY(session_status(r->s, &st, e));
+    *exact = r->steps == want && (st.levels & WIRE_BIT(WIRE_TRK00)) == 0;
+    return ERR_OK;
 }
