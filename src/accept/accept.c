@@ -50,8 +50,9 @@ static enum err read_one(struct evidence *v, const char *path, struct share *sha
 static enum err where_the_head_went(struct evidence *v)
 {
     bool tells = track0_tells(v);
+    int32_t stroke = (int32_t)profile_number(v->drive, "cylinders", 80) + 5;
     for (size_t i = 0; i < v->captures; i++)
-        TRY(moves_add(&v->moves, v->survey[i], &v->listen[i], tells));
+        TRY(moves_add(&v->moves, v->survey[i], &v->listen[i], tells, stroke));
     return ERR_OK;
 }
 

@@ -13,11 +13,17 @@
 #include "capture/capture.h"
 #include "profile/profile.h"
 
+/* What a person is asked to do with the disk: an unprotected one in, a protected one in, out,
+ * the recorded one in again. */
+enum hand_job { HAND_OPEN, HAND_PROTECT, HAND_OUT, HAND_IN, HAND_JOBS };
+
 /* What was told beside the captures. */
 struct accept_facts {
-    bool adapter;        /* a run over the adapter: all its blocks were tried */
-    bool disk_elsewhere; /* another drive wrote the disk in this one */
-    const char *rest;    /* why the run ended before its plan; NULL: it did not */
+    bool adapter;          /* a run over the adapter: all its blocks were tried */
+    bool disk_elsewhere;   /* another drive wrote the disk in this one */
+    bool track0_stays;     /* the adapter let go: TRK00 stayed active on the way inward */
+    bool shown[HAND_JOBS]; /* done while a capture was taken */
+    const char *rest;      /* why the run ended before its plan; NULL: it did not */
 };
 
 #define ACCEPT_CAPTURES_MAX 16

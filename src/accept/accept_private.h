@@ -32,9 +32,10 @@ struct evidence {
     struct accept_sheet *sheet;
 };
 
-/* moves.c. track0_tells: TRK00 is sound, and says where the head is. */
+/* moves.c. track0_tells: TRK00 is sound, and says where the head is. stroke: steps outward that
+ * must lead to it from anywhere. */
 enum err moves_add(struct moves *m, const struct survey *s, const struct listen *l,
-                   bool track0_tells);
+                   bool track0_tells, int32_t stroke);
 void moves_release(struct moves *m);
 
 /* lines.c: what a line says */
@@ -62,11 +63,15 @@ bool line_failed(const struct evidence *v, enum accept_item i);
 
 /* Does TRK00 go on and off as a sound one does? lines_motion.c */
 bool track0_tells(const struct evidence *v);
+/* Some output was active while the drive was selected. lines_motion.c */
+bool answers(const struct evidence *v);
 
 /* What the lines of a subject say, one function a file. Earlier ones first: later ones look at
  * what failed. */
 void accept_lines_rotation(struct evidence *v);
 void accept_lines_motion(struct evidence *v);
+/* The head settles late: a drive that holds the index back meanwhile shows fewer pulses. */
+void accept_index_behind_seeks(struct evidence *v);
 void accept_lines_read(struct evidence *v);
 void accept_lines_bench(struct evidence *v);
 

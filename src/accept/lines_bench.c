@@ -25,27 +25,69 @@ static void quiet(struct evidence *v)
     }
 }
 
-/* Was a line of the drive seen at both levels while the drive was selected? */
-static void both_ways(struct evidence *v, enum accept_item item, enum line line)
+struct ways {
+    bool recorded, low, high, stuck; /* stuck: active while no drive is selected */
+};
+
+static struct ways ways_of(const struct evidence *v, enum line line)
 {
+    struct ways w = {false, false, false, false};
     int64_t low_ns = 0;
     int64_t high_ns = 0;
-    bool recorded = false;
     for (size_t i = 0; i < v->captures; i++) {
         const struct line_stats *l = &v->survey[i]->story.line[line];
-        recorded = recorded || l->state != LINE_NOT_RECORDED;
+        w.recorded = w.recorded || l->state != LINE_NOT_RECORDED;
         low_ns += l->low_selected_ns;
         high_ns += l->selected_ns - l->low_selected_ns;
+        w.stuck = w.stuck || (v->listen[i].unselected & LINE_BIT(line));
     }
-    if (!(profile_lines(v->drive) & LINE_BIT(line)) || !recorded) {
+    w.low = low_ns >= STEADY_NS;
+    w.high = high_ns >= STEADY_NS;
+    return w;
+}
+
+/* due: what makes it change was done, so that both levels had to come. */
+static void both_ways(struct evidence *v, enum accept_item item, enum line line, bool due,
+                      const char *what)
+{
+    struct ways w = ways_of(v, line);
+    const char *level = w.low ? "active" : "inactive";
+    if (!(profile_lines(v->drive) & LINE_BIT(line)) || !w.recorded) {
         line_absent(v, item);
-    } else if (low_ns >= STEADY_NS && high_ns >= STEADY_NS) {
-        line_fail(v, item, "seen active and inactive while the drive was selected");
+    } else if (w.stuck) {
+        line_not_measured(v, item, "active even while no drive is selected");
+    } else if (!answers(v)) {
+        line_not_measured(v, item, "the drive does not answer");
+    } else if (w.low && w.high) {
         line_of(v, item)->state = ACCEPT_PASS;
+        line_text(v, item, "seen active and inactive while the drive was selected");
+    } else if (due) {
+        line_fail(v, item, "%s stays %s: %s", line_name(line), level, what);
     } else {
         line_not_measured(v, item, "%s was seen %s only; nobody changed that", line_name(line),
-                          low_ns >= STEADY_NS ? "active" : "inactive");
+                          level);
     }
+}
+
+static bool spins(const struct evidence *v)
+{
+    for (size_t i = 0; i < v->captures; i++)
+        if (v->survey[i]->rotation.from == ROTATION_INDEX &&
+            v->survey[i]->rotation.revolutions > 3)
+            return true;
+    return false;
+}
+
+static void person_lines(struct evidence *v)
+{
+    const bool *shown = v->o->facts.shown;
+    bool adapter = v->o->facts.adapter;
+    both_ways(v, ACCEPT_WPROT, LINE_WPROT, shown[HAND_OPEN] && shown[HAND_PROTECT],
+              "a protected and an open disk were put in");
+    both_ways(v, ACCEPT_DSKCHG, LINE_DSKCHG, shown[HAND_OUT] && shown[HAND_IN],
+              "the disk was taken out and put in again");
+    both_ways(v, ACCEPT_READY, LINE_READY, adapter && spins(v),
+              "the spindle stood and turned at speed");
 }
 
 static void volt(struct evidence *v, enum accept_item item, double value, const char *key,
@@ -107,9 +149,7 @@ void accept_lines_bench(struct evidence *v)
 {
     static const enum accept_item alignment[] = {ACCEPT_RADIAL, ACCEPT_AZIMUTH, ACCEPT_BURST};
     quiet(v);
-    both_ways(v, ACCEPT_WPROT, LINE_WPROT);
-    both_ways(v, ACCEPT_DSKCHG, LINE_DSKCHG);
-    both_ways(v, ACCEPT_READY, LINE_READY);
+    person_lines(v);
     rails(v);
     line_not_asked(v, ACCEPT_WRITE, "not asked for");
     line_not_asked(v, ACCEPT_OVERWRITE, "not asked for");

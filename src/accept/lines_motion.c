@@ -5,13 +5,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define INWARD_STEPS 4    /* from so many on TRK00 must have let go */
+#define INWARD_STEPS 4   /* from so many on TRK00 must have let go */
+#define SELECTED_S   1.0 /* long enough to call a drive silent */
+#define EDGE_NS      (100 * NS_PER_US)
 #define RATE_SLACK   1.01 /* of a limit in time: clocks */
 #define CYLINDERS    256
 
 /* What the moves say all together. */
 struct moved {
     size_t looks, wrong, still; /* still: the head stayed where it was */
+    size_t elsewhere;           /* it had left the place where it was last seen */
     int32_t seeks;
     int32_t worst; /* steps off, with their sign */
     double clean_ms,
@@ -30,6 +33,7 @@ static struct moved sum_up(const struct moves *m)
         const struct move *x = &m->move[i];
         s.looks++;
         s.seeks += x->seeks;
+        s.elsewhere += x->got != x->from && x->from >= 0;
         if (off_by(x) == 0)
             continue;
         s.wrong++;
@@ -47,16 +51,55 @@ static struct moved sum_up(const struct moves *m)
     return s;
 }
 
+/* Some output of the drive was active while it was selected; or it was not for long. */
+bool answers(const struct evidence *v)
+{
+    double selected_s = 0;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct bus_story *s = &v->survey[i]->story;
+        selected_s += (double)s->selected_ns / 1e9;
+        for (int l = 0; l < LINE_COUNT; l++)
+            if (!line_from_machine((enum line)l) && s->line[l].low_selected_ns > 0)
+                return true;
+    }
+    return selected_s < SELECTED_S;
+}
+
+/* It went faster than the drive can follow, which slower steps show: the rate's line says so,
+ * and nothing else is concluded from it. */
+static bool too_fast(const struct moved *m, const struct move *x)
+{
+    return m->clean_ms > 0 && m->wrong_ms > 0 && x->interval_ms > 0 &&
+           x->interval_ms <= m->wrong_ms * RATE_SLACK;
+}
+
 /* ---- track 0 ---- */
 
 struct track0 {
     bool recorded, found, stays; /* stays: active after steps inward */
     int32_t restores, failed, arrivals, tried;
+    int32_t sound, lies; /* visits with TRK00 active whose identifiers say cylinder 0, or not */
 };
+
+/* Identifiers that were read where TRK00 was active. */
+static void track0_ids(const struct survey *s, const struct listen *l, struct track0 *t)
+{
+    size_t next = 0;
+    for (size_t i = 0; i < s->visit_count; i++) {
+        const struct visit *v = &s->visit[i];
+        while (next < l->steps && l->step[next].ns < v->end_ns - EDGE_NS)
+            next++;
+        enum level after = next < l->steps ? l->step[next].track0 : l->track0_last;
+        if (v->id_cylinder < 0 || v->ids_good < 2 || after != LEVEL_LOW)
+            continue;
+        t->sound += v->id_cylinder == 0;
+        t->lies += v->id_cylinder > 0;
+    }
+}
 
 static struct track0 track0_of(const struct evidence *v)
 {
-    struct track0 t = {0};
+    struct track0 t = {.stays = v->o->facts.track0_stays};
     for (size_t i = 0; i < v->captures; i++) {
         const struct bus_story *s = &v->survey[i]->story;
         t.recorded = t.recorded || s->line[LINE_TRK00].state != LINE_NOT_RECORDED;
@@ -68,6 +111,7 @@ static struct track0 track0_of(const struct evidence *v)
             s->longest_out_without_trk00 > t.tried ? s->longest_out_without_trk00 : t.tried;
         for (size_t k = 0; k < s->seek_count; k++)
             t.arrivals += s->seek[k].trk00_step > 0;
+        track0_ids(v->survey[i], &v->listen[i], &t);
     }
     return t;
 }
@@ -82,40 +126,70 @@ bool track0_tells(const struct evidence *v)
             low = low || l->step[k].track0 == LEVEL_LOW;
         low = low || l->track0_last == LEVEL_LOW;
     }
-    return t.recorded && low && !t.stays && t.failed == 0;
+    return t.recorded && low && !t.stays && t.lies == 0;
 }
 
-static bool head_is_still(const struct moved *m)
+/* TRK00 stays, and it is right: the steps inward led nowhere. */
+static bool never_inward(const struct track0 *t, const struct moved *m)
 {
-    return m->wrong > 0 && m->still == m->wrong && m->wrong == m->looks;
+    return t->stays && t->sound > 0 && t->lies == 0 && m->elsewhere == 0;
+}
+
+static bool head_is_still(const struct evidence *v, const struct moved *m)
+{
+    struct track0 t = track0_of(v);
+    return (m->wrong > 0 && m->still == m->wrong && m->wrong == m->looks) ||
+           never_inward(&t, m);
+}
+
+static bool output_stuck(const struct evidence *v, enum line line)
+{
+    for (size_t i = 0; i < v->captures; i++)
+        if (v->listen[i].unselected & LINE_BIT(line))
+            return true;
+    return false;
+}
+
+static void track0_found(struct evidence *v, const struct track0 *t, const struct moved *m)
+{
+    int32_t off = 0;
+    for (size_t i = 0; i < v->moves.count; i++) {
+        const struct move *x = &v->moves.move[i];
+        if (x->by_track0 && !too_fast(m, x) && abs(off_by(x)) > abs(off))
+            off = off_by(x);
+    }
+    if (off != 0) { /* the steps are at fault, see there */
+        line_not_measured(v, ACCEPT_TRACK0, "found %d times, %d steps off: steps get lost",
+                          t->arrivals, off);
+        return;
+    }
+    line_value(v, ACCEPT_TRACK0, 0, 0);
+    line_at_most(v, ACCEPT_TRACK0, 0, "a step is one cylinder");
+    line_text(v, ACCEPT_TRACK0, "found %d times", t->arrivals);
 }
 
 static void track0(struct evidence *v, const struct moved *m)
 {
     struct track0 t = track0_of(v);
-    if (!t.recorded || (t.arrivals == 0 && t.failed == 0 && !t.stays)) {
+    if (!t.recorded || (t.arrivals == 0 && t.failed == 0 && !t.stays && t.lies == 0))
         line_not_measured(v, ACCEPT_TRACK0,
                           t.recorded ? "the head was not brought to it"
                                      : "TRK00 was not recorded");
-    } else if (head_is_still(m)) {
+    else if (output_stuck(v, LINE_TRK00))
+        line_not_measured(v, ACCEPT_TRACK0, "TRK00 is active even while no drive is selected");
+    else if (!answers(v))
+        line_not_measured(v, ACCEPT_TRACK0, "the drive does not answer");
+    else if (head_is_still(v, m))
         line_not_measured(v, ACCEPT_TRACK0, "the head does not move");
-    } else if (t.stays) {
-        line_fail(v, ACCEPT_TRACK0, "TRK00 stays active when the head has gone inward");
-    } else if (t.failed > 0 || !t.found) {
+    else if (t.lies > 0)
+        line_fail(v, ACCEPT_TRACK0,
+                  "TRK00 is active where the identifiers name another cylinder than 0");
+    else if (t.stays)
+        line_fail(v, ACCEPT_TRACK0, "TRK00 stays active when the head is sent inward");
+    else if (!t.found) /* a search that failed at one rate alone is that rate's */
         line_fail(v, ACCEPT_TRACK0, "TRK00 did not come within %d steps outward", t.tried);
-    } else {
-        int32_t off = 0;
-        for (size_t i = 0; i < v->moves.count; i++)
-            if (v->moves.move[i].by_track0 && abs(off_by(&v->moves.move[i])) > abs(off))
-                off = off_by(&v->moves.move[i]);
-        line_value(v, ACCEPT_TRACK0, off, 0);
-        line_text(v, ACCEPT_TRACK0, "found %d times, at the step that was counted", t.arrivals);
-        if (off != 0) /* the steps are at fault, see there */
-            line_not_measured(v, ACCEPT_TRACK0, "found %d times, %d steps off: steps get lost",
-                              t.arrivals, off);
-        else
-            line_at_most(v, ACCEPT_TRACK0, 0, "a step is one cylinder");
-    }
+    else
+        track0_found(v, &t, m);
 }
 
 /* ---- select ---- */
@@ -145,6 +219,9 @@ static void select_outputs(struct evidence *v)
     if (first < LINE_COUNT) {
         line_fail(v, ACCEPT_SELECT, "%s is active while no drive is selected",
                   line_name((enum line)first));
+    } else if (!answers(v)) {
+        line_fail(v, ACCEPT_SELECT,
+                  "no output of the drive is ever active while it is selected");
     } else if (selects == 0) {
         line_not_measured(v, ACCEPT_SELECT,
                           silent == 0 ? "select was not switched"
@@ -163,7 +240,7 @@ static void rate(struct evidence *v, const struct moved *m)
     const struct limit *l = profile_limit(v->drive, "step_interval_ms");
     if (m->looks == 0) {
         line_not_measured(v, ACCEPT_STEP_RATE, "nothing showed where the head came to");
-    } else if (head_is_still(m)) {
+    } else if (head_is_still(v, m)) {
         line_fail(v, ACCEPT_STEP_RATE, "the head does not move");
     } else if (m->wrong > 0 && m->clean_ms <= 0) {
         line_not_measured(v, ACCEPT_STEP_RATE, "steps get lost at every rate that was tried");
@@ -193,7 +270,7 @@ static void slip(struct evidence *v, const struct moved *m)
 {
     if (m->looks == 0) {
         line_not_measured(v, ACCEPT_SLIP, "nothing showed where the head came to");
-    } else if (head_is_still(m)) {
+    } else if (head_is_still(v, m)) {
         line_not_measured(v, ACCEPT_SLIP, "the head does not move");
     } else if (m->wrong > 0 && m->clean_ms <= 0) {
         line_fail(v, ACCEPT_SLIP,
@@ -219,7 +296,7 @@ static void reached(struct evidence *v, const struct moved *m)
         if (off_by(x) == 0 && x->got >= 0 && x->got < CYLINDERS)
             from[x->direction < 0][x->got] = true;
     }
-    if (m->wrong > 0 || line_failed(v, ACCEPT_TRACK0)) {
+    if ((m->wrong > 0 && m->clean_ms <= 0) || line_failed(v, ACCEPT_TRACK0)) {
         line_not_measured(v, ACCEPT_REACH, "the head's place is not to be trusted");
         return;
     }
@@ -239,7 +316,7 @@ static void reached(struct evidence *v, const struct moved *m)
     } else {
         line_value(v, ACCEPT_REACH, 0, 0);
         line_at_most(v, ACCEPT_REACH, 0, "every track from both sides");
-        line_text(v, ACCEPT_REACH, "missed, of %d", cylinders);
+        line_text(v, ACCEPT_REACH, "of %d", cylinders);
     }
 }
 
@@ -261,6 +338,11 @@ static void settling(struct evidence *v)
     } else {
         line_value(v, ACCEPT_SETTLE, fmax(r.worst_ms, r.mean_ms), SETTLE_WINDOW_MS);
         line_upto(v, ACCEPT_SETTLE, "settle_ms");
+        bool uneven = line_failed(v, ACCEPT_VARIATION) || line_failed(v, ACCEPT_HUB);
+        if (uneven && line_failed(v, ACCEPT_SETTLE)) {
+            line_not_measured(v, ACCEPT_SETTLE, "the disk does not turn evenly");
+            return;
+        }
         line_text(v, ACCEPT_SETTLE,
                   "last STEP to a read signal as later, worst of %zu seeks inward and %zu "
                   "outward",
@@ -277,4 +359,6 @@ void accept_lines_motion(struct evidence *v)
     slip(v, &m);
     reached(v, &m);
     settling(v);
+    if (line_failed(v, ACCEPT_SETTLE))
+        accept_index_behind_seeks(v);
 }

@@ -193,21 +193,21 @@ static void side(struct evidence *v, int n)
     line_limit(v, read, "window_margin_ns");
     line_text(v, read,
               "early and late together at one error in a million; worst of %zu "
-              "cylinders, at %d",
-              count, p->cylinder);
+              "cylinder%s, at %d",
+              count, count == 1 ? "" : "s", p->cylinder);
     bool uneven = line_failed(v, ACCEPT_HUB) || line_failed(v, ACCEPT_VARIATION);
     if (uneven && line_failed(v, read))
         line_not_measured(v, read, "the disk does not turn evenly, and that eats the margin");
     p = worst_of(v->sheet, n, false);
     line_value(v, jitter, p->jitter_ns, p->jitter_u_ns);
-    line_text(v, jitter, "standard deviation; worst of %zu cylinders, at %d", count,
-              p->cylinder);
+    line_text(v, jitter, "standard deviation; worst of %zu cylinder%s, at %d", count,
+              count == 1 ? "" : "s", p->cylinder);
     p = worst_of(v->sheet, n, true);
     line_value(v, asymmetry, p->asymmetry_ns, p->asymmetry_u_ns);
     line_text(v, asymmetry,
-              "worst of %zu cylinders, at %d; a maker's limit holds on a track of "
+              "worst of %zu cylinder%s, at %d; a maker's limit holds on a track of "
               "even transitions only",
-              count, p->cylinder);
+              count, count == 1 ? "" : "s", p->cylinder);
 }
 
 /* ---- side select, index to data ---- */
@@ -235,7 +235,7 @@ static void side_select(struct evidence *v)
     }
     line_value(v, ACCEPT_SIDE_SELECT, wrong, 0);
     line_at_most(v, ACCEPT_SIDE_SELECT, 0, "the side that was asked for");
-    line_text(v, ACCEPT_SIDE_SELECT, "whose identifiers name the other side");
+    line_text(v, ACCEPT_SIDE_SELECT, "by the identifiers read there");
 }
 
 static void index_data(struct evidence *v)

@@ -6,10 +6,16 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define QUARTER        4
-#define TURNS_MIN      8 /* for a mean, and a quarter of them for a drift */
+#define QUARTER      4
+#define TURNS_MIN    4
+#define TURNS_WANTED 8 /* for a mean without the first turns behind a start, and for a drift   \
+                        */
 #define AT_SPEED       0.02
-#define PULSES_DOUBTED 10 /* a tenth of the pulses, where turns are not alike */
+#define PULSES_DOUBTED 10   /* a tenth of the pulses, where turns are not alike */
+#define ISV_USUAL      3.0  /* percent; where the profile has none, common practice */
+#define GATE_TURNS     3    /* READY waits for two index pulses, and the index for READY */
+#define TURN_LIKE      0.3  /* of the usual turn */
+#define RISE_US        0.25 /* that a line which is let go rises late, common practice */
 #define NO_DISK_RPM    1.0
 #define K95            2.0 /* standard deviations that hold 95 % */
 
@@ -27,6 +33,21 @@ static bool index_recorded(const struct evidence *v)
         if (v->survey[i]->index_recorded)
             return true;
     return false;
+}
+
+/* Change from one turn to the next, peak, in percent; negative: not seen. */
+static double turn_to_turn(const struct evidence *v)
+{
+    double worst = -1;
+    for (size_t i = 0; i < v->captures; i++)
+        worst = fmax(worst, v->listen[i].turn_to_turn_percent);
+    return worst;
+}
+
+/* By index alone the speed swings by more than a maker allows inside a turn. */
+static bool turns_uneven(const struct evidence *v)
+{
+    return turn_to_turn(v) > profile_max(v->drive, "isv_percent", ISV_USUAL);
 }
 
 /* ---- start ---- */
@@ -49,14 +70,19 @@ struct bracket {
     double worst_high_ms, ready_ms; /* ready: worst; negative: not seen */
 };
 
-static bool start_bracket(const struct start_seen *x, double turn_ms, struct bracket *b)
+static bool start_bracket(const struct start_seen *x, double turn_ms, bool gated,
+                          struct bracket *b)
 {
     for (int k = 0; k + 1 < x->falls; k++) {
         double turn = (double)(x->fall_ns[k + 1] - x->fall_ns[k]) / 1e6;
         if (fabs(turn / turn_ms - 1) > AT_SPEED)
             continue;
-        double high = (double)(x->fall_ns[k] - x->on_ns) / 1e6;
-        double low = k > 0 ? (double)(x->fall_ns[k - 1] - x->on_ns) / 1e6 : 0;
+        /* the speed at the turn's start may still be lower, at its middle it is not */
+        double first = (double)(x->fall_ns[k] - x->on_ns) / 1e6;
+        double high = gated ? first : first + turn / 2;
+        double low = k > 0   ? (double)(x->fall_ns[k - 1] - x->on_ns) / 1e6
+                     : gated ? fmax(0, first - GATE_TURNS * turn)
+                             : 0;
         b->low_ms = fmax(b->low_ms, low);
         b->high_ms = b->starts > 0 ? fmin(b->high_ms, high) : high;
         b->worst_high_ms = fmax(b->worst_high_ms, high);
@@ -69,12 +95,13 @@ static bool start_bracket(const struct start_seen *x, double turn_ms, struct bra
 static struct bracket start_brackets(const struct evidence *v)
 {
     struct bracket b = {.ready_ms = -1};
+    bool gated = profile_has_word(v->drive, "index_gate", "ready");
     for (size_t i = 0; i < v->captures; i++) {
         const struct survey *s = v->survey[i];
         const struct listen *l = &v->listen[i];
         for (size_t k = 0; s->rotation.rpm > NO_DISK_RPM && k < l->starts; k++) {
             const struct start_seen *x = &l->start[k];
-            (void)start_bracket(x, 60e3 / s->rotation.rpm, &b);
+            (void)start_bracket(x, 60e3 / s->rotation.rpm, gated, &b);
             if (x->ready_ns >= 0)
                 b.ready_ms = fmax(b.ready_ms, (double)(x->ready_ns - x->on_ns) / 1e6);
         }
@@ -96,15 +123,24 @@ static void start_text(struct evidence *v, const struct bracket *b)
 static void start(struct evidence *v)
 {
     bool switched = false;
+    bool turns_on = false;
     struct bracket b = start_brackets(v);
-    for (size_t i = 0; i < v->captures; i++)
+    for (size_t i = 0; i < v->captures; i++) {
         switched = switched || motor_switched(v->survey[i]);
+        turns_on = turns_on || v->listen[i].falls_motor_off > 0;
+    }
     if (!profile_flag(v->drive, "has_motor_line", true)) {
         line_absent(v, ACCEPT_START);
+    } else if (turns_on) {
+        line_fail(v, ACCEPT_START, "the spindle turns although the motor was switched off");
     } else if (b.starts > 0) {
         line_value(v, ACCEPT_START, (b.low_ms + b.high_ms) / 2, (b.high_ms - b.low_ms) / 2);
         line_upto(v, ACCEPT_START, "start_ms");
         start_text(v, &b);
+        if (line_failed(v, ACCEPT_START) && turns_uneven(v))
+            line_not_measured(v, ACCEPT_START, "the speed never comes to rest");
+    } else if (!answers(v)) {
+        line_not_measured(v, ACCEPT_START, "the drive does not answer");
     } else if (switched && !turned(v)) {
         line_fail(v, ACCEPT_START,
                   "after the motor was switched on neither index nor read data came: the "
@@ -124,38 +160,69 @@ struct turns {
     double *rpm;
     size_t count;
     double mean, sd, reading; /* reading: error of the time between first and last edge */
+    bool by_index;
 };
 
-static enum rotation_from source_of(const struct evidence *v)
+static void add_turn(struct turns *t, int64_t ns, double *total_ns)
 {
-    for (size_t i = 0; i < v->captures; i++)
-        if (v->survey[i]->rotation.from == ROTATION_INDEX)
-            return ROTATION_INDEX;
-    return ROTATION_SECTORS;
+    t->rpm[t->count++] = 60e9 / (double)ns;
+    *total_ns += (double)ns;
 }
 
-static bool gather_turns(const struct evidence *v, enum rotation_from from, struct turns *t)
+/* Turns by index that are at speed and follow one another; a pulse that is missing twice in a
+ * row makes one of twice the length. */
+static double turns_by_index(const struct evidence *v, struct turns *t)
 {
     double total_ns = 0;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct listen *l = &v->listen[i];
+        double rpm = v->survey[i]->rotation.rpm;
+        for (size_t k = 0; rpm > NO_DISK_RPM && k < l->turns; k++)
+            if (fabs((double)l->turn_ns[k] * rpm / 60e9 - 1) < TURN_LIKE)
+                add_turn(t, l->turn_ns[k], &total_ns);
+    }
+    t->by_index = true;
+    return total_ns;
+}
+
+/* As the surveys found them. */
+static double turns_of_surveys(const struct evidence *v, enum rotation_from from,
+                               struct turns *t)
+{
+    double total_ns = 0;
+    t->count = 0;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct rotation *r = &v->survey[i]->rotation;
+        for (int32_t k = 0; r->from == from && k < r->revolutions; k++)
+            add_turn(t, r->period_ns[k], &total_ns);
+    }
+    t->by_index = from == ROTATION_INDEX;
+    return total_ns;
+}
+
+static bool gather_turns(const struct evidence *v, struct turns *t)
+{
     double sample_ns = 0;
     double square = 0;
-    *t = (struct turns){.rpm = calloc(v->captures * TURNS_KEPT_MAX + 1, sizeof *t->rpm)};
-    for (size_t i = 0; t->rpm != NULL && i < v->captures; i++) {
-        const struct rotation *r = &v->survey[i]->rotation;
-        if (r->from != from)
-            continue;
-        sample_ns = fmax(sample_ns, v->survey[i]->sample_ns);
-        for (int32_t k = 0; k < r->revolutions; k++) {
-            t->rpm[t->count++] = 60e9 / (double)r->period_ns[k];
-            total_ns += (double)r->period_ns[k];
-        }
-    }
-    if (t->count == 0)
+    size_t most = 1;
+    for (size_t i = 0; i < v->captures; i++)
+        most += v->listen[i].turns + TURNS_KEPT_MAX;
+    *t = (struct turns){.rpm = calloc(most, sizeof *t->rpm)};
+    if (t->rpm == NULL)
         return false;
+    double total_ns = turns_by_index(v, t);
+    if (t->count < TURNS_WANTED)
+        total_ns = turns_of_surveys(v, ROTATION_INDEX, t);
+    if (t->count < TURNS_MIN)
+        total_ns = turns_of_surveys(v, ROTATION_SECTORS, t);
+    if (t->count < TURNS_MIN)
+        return false;
+    for (size_t i = 0; i < v->captures; i++)
+        sample_ns = fmax(sample_ns, v->survey[i]->sample_ns);
     t->mean = 60e9 * (double)t->count / total_ns;
     for (size_t i = 0; i < t->count; i++)
         square += (t->rpm[i] - t->mean) * (t->rpm[i] - t->mean);
-    t->sd = t->count > 1 ? sqrt(square / (double)(t->count - 1)) : 0;
+    t->sd = sqrt(square / (double)(t->count - 1));
     t->reading = t->mean * sample_ns / total_ns;
     return true;
 }
@@ -181,8 +248,7 @@ static void drift(struct evidence *v, const struct turns *t)
 static void speed(struct evidence *v)
 {
     struct turns t;
-    enum rotation_from from = source_of(v);
-    if (!gather_turns(v, from, &t) || t.count < TURNS_MIN) {
+    if (!gather_turns(v, &t)) {
         line_not_measured(v, ACCEPT_SPEED,
                           turned(v) ? "fewer than %d whole turns at speed"
                                     : "the spindle did not turn",
@@ -193,28 +259,24 @@ static void speed(struct evidence *v)
                    hypot(K95 * t.sd / sqrt((double)t.count), t.reading));
         line_limit(v, ACCEPT_SPEED, "speed_rpm");
         line_text(v, ACCEPT_SPEED, "%zu turns by %s", t.count,
-                  from == ROTATION_INDEX ? "index" : "sectors that came round again");
-        drift(v, &t);
+                  t.by_index ? "index" : "sectors that came round again");
+        if (t.count >= TURNS_WANTED)
+            drift(v, &t);
+        else
+            line_not_measured(v, ACCEPT_DRIFT, "fewer than %d turns", TURNS_WANTED);
     }
     free(t.rpm);
 }
 
 /* ---- variation ---- */
 
-static double turn_to_turn(const struct evidence *v)
-{
-    double worst = -1;
-    for (size_t i = 0; i < v->captures; i++)
-        worst = fmax(worst, v->listen[i].turn_to_turn_percent);
-    return worst;
-}
-
 static const struct speed_figures *in_turn(const struct evidence *v)
 {
     const struct speed_figures *best = NULL;
     for (size_t i = 0; i < v->captures; i++) {
         const struct speed_figures *f = &v->survey[i]->speed;
-        if (f->visits > 0 && (best == NULL || f->worst_isv > best->worst_isv))
+        bool whole = v->survey[i]->rotation.from == ROTATION_INDEX || v->listen[i].starts == 0;
+        if (whole && f->visits > 0 && (best == NULL || f->worst_isv > best->worst_isv))
             best = f;
     }
     return best;
@@ -269,6 +331,8 @@ static void hub(struct evidence *v)
     line_upto(v, ACCEPT_HUB, "hub_slip_percent");
     line_text(v, ACCEPT_HUB, "turns of the index against turns of the disk, %d places",
               best->visits);
+    if (line_failed(v, ACCEPT_HUB) && turns_uneven(v))
+        line_not_measured(v, ACCEPT_HUB, "the spindle itself turns unevenly");
 }
 
 /* ---- index ---- */
@@ -322,19 +386,29 @@ static void width(struct evidence *v)
         return;
     }
     double sd = sqrt(square / n);
-    line_value(v, ACCEPT_INDEX_WIDTH, sum / n, hypot(K95 * sd / sqrt(n), sample_us));
+    line_value(v, ACCEPT_INDEX_WIDTH, sum / n, hypot(K95 * sd / sqrt(n), sample_us) + RISE_US);
     line_limit(v, ACCEPT_INDEX_WIDTH, "index_width_us");
     line_text(v, ACCEPT_INDEX_WIDTH, "mean of %.0f pulses", n);
     line_value(v, ACCEPT_INDEX_REPEAT, sd, sd * K95 / sqrt(2 * n) + sample_us / sqrt(6.0));
     line_text(v, ACCEPT_INDEX_REPEAT, "standard deviation of %.0f pulses", n);
 }
 
+void accept_index_behind_seeks(struct evidence *v)
+{
+    const struct accept_line *l = line_of(v, ACCEPT_INDEX);
+    if (line_failed(v, ACCEPT_INDEX) && l->has_value &&
+        profile_has_word(v->drive, "index_gate", "seek-complete"))
+        line_not_measured(v, ACCEPT_INDEX,
+                          "the drive holds the index back until the head has settled, and that "
+                          "is late");
+}
+
 void accept_lines_rotation(struct evidence *v)
 {
     hub(v);
+    variation(v);
     start(v);
     speed(v);
-    variation(v);
     pulses(v);
     width(v);
 }

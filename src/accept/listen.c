@@ -7,12 +7,15 @@
 #include <stdlib.h>
 
 #define STEPS_MAX      ((size_t)1 << 20)
+#define TURNS_MAX      ((size_t)65536)
 #define STARTS_MAX     ((size_t)256)
 #define FOLLOW_NS      (20 * NS_PER_US) /* an output that comes later came by itself */
 #define HIDES_NS       (60 * NS_PER_MS) /* a seek hides or cuts no index pulse after so long */
 #define TURN_FITS      0.2
-#define TURNS_LEFT_OUT 4              /* behind a start the speed still comes to rest */
-#define STILL_NS       (2 * NS_PER_S) /* motor off for so long: a start from standstill */
+#define TURNS_LEFT_OUT 4 /* behind a start the speed still comes to rest */
+#define COASTS_NS                                                                              \
+    (500 * NS_PER_MS)           /* a turn that takes longer is one of a spindle that runs out */
+#define STILL_NS (2 * NS_PER_S) /* motor off for so long: a start from standstill */
 #define SELECTS                                                                                \
     (LINE_BIT(LINE_SELECT0) | LINE_BIT(LINE_SELECT1) | LINE_BIT(LINE_SELECT2) |                \
      LINE_BIT(LINE_SELECT3))
@@ -37,6 +40,7 @@ struct ear {
     bool followed;            /* since the last select */
     bool open_select;         /* one whose outputs are awaited */
     int64_t motor_off_ns;
+    bool motor;                 /* some motor line is active */
     struct start_seen *running; /* the start whose pulses are gathered */
 };
 
@@ -109,24 +113,38 @@ static void on_select(struct ear *h)
     h->selected = known && selected;
 }
 
+static enum err keep_turn(struct ear *h, int64_t turn_ns, double off)
+{
+    struct listen *l = h->l;
+    l->turn_to_turn_percent = fmax(l->turn_to_turn_percent, 100 * off);
+    if (l->turns == TURNS_MAX)
+        return ERR_OK;
+    TRY(array_grow((void **)&l->turn_ns, &l->turn_cap, l->turns + 1, sizeof l->turn_ns[0],
+                   TURNS_MAX));
+    l->turn_ns[l->turns++] = turn_ns;
+    return ERR_OK;
+}
+
 /* A change of a fifth and more is a pulse that is missing or too many, not the speed's; the
  * index has its own line. */
-static void on_index(struct ear *h)
+static enum err on_index(struct ear *h)
 {
     int64_t turn = h->fall_ns >= 0 ? h->now_ns - h->fall_ns : 0;
     bool hidden = h->now_ns - h->step_ns < HIDES_NS; /* seek-complete may cut a pulse */
     double off = h->turn_ns > 0 ? fabs((double)(turn - h->turn_ns)) / (double)h->turn_ns : 1;
+    bool off_long = h->motor_off_ns >= 0 && h->now_ns - h->motor_off_ns >= STILL_NS;
     if (hidden) {
         turns_break(h);
-        return;
+        return ERR_OK;
     }
     h->turns += turn > 0;
-    if (turn > 0 && h->turn_ns > 0 && off < TURN_FITS && h->turns > TURNS_LEFT_OUT) {
-        h->l->turn_pairs++;
-        h->l->turn_to_turn_percent = fmax(h->l->turn_to_turn_percent, 100 * off);
-    }
+    if (turn > 0 && h->turn_ns > 0 && off < TURN_FITS && h->turns > TURNS_LEFT_OUT)
+        TRY(keep_turn(h, turn, off));
+    if (!h->motor && off_long && turn > 0 && turn < COASTS_NS)
+        h->l->falls_motor_off++;
     h->turn_ns = turn;
     h->fall_ns = h->now_ns;
+    return ERR_OK;
 }
 
 static enum err on_motor(struct ear *h, enum level level)
@@ -134,6 +152,7 @@ static enum err on_motor(struct ear *h, enum level level)
     struct listen *l = h->l;
     turns_break(h);
     h->turns = 0;
+    h->motor = level == LEVEL_LOW;
     if (level != LEVEL_LOW) {
         h->motor_off_ns = h->now_ns;
         h->running = NULL;
@@ -162,7 +181,7 @@ static void on_output(struct ear *h, enum line line)
     }
 }
 
-static void on_drive(struct ear *h, enum line line, enum level before, enum level level)
+static enum err on_drive(struct ear *h, enum line line, enum level before, enum level level)
 {
     if (level == LEVEL_LOW && before == LEVEL_HIGH && drive_output(line))
         on_output(h, line);
@@ -170,10 +189,10 @@ static void on_drive(struct ear *h, enum line line, enum level before, enum leve
         h->running->ready_ns < 0)
         h->running->ready_ns = h->now_ns;
     if (line != LINE_INDEX || level != LEVEL_LOW || before != LEVEL_HIGH)
-        return;
-    on_index(h);
+        return ERR_OK;
     if (h->running != NULL && h->running->falls < START_FALLS)
         h->running->fall_ns[h->running->falls++] = h->now_ns;
+    return on_index(h);
 }
 
 /* Time of a level that an unselected drive should not give. */
@@ -206,12 +225,13 @@ static enum err edge(struct ear *h, enum line line, enum level level)
     } else if (line_is_motor(line)) {
         if (before == LEVEL_UNKNOWN && level == LEVEL_HIGH)
             h->motor_off_ns = h->now_ns;
+        h->motor = h->motor || level == LEVEL_LOW;
         return before == LEVEL_UNKNOWN ? ERR_OK : on_motor(h, level);
     } else if (line == LINE_STEP) {
         if (before != LEVEL_UNKNOWN && level == (h->leading ? LEVEL_LOW : LEVEL_HIGH))
             return on_step(h);
     } else if (!line_from_machine(line)) {
-        on_drive(h, line, before, level);
+        return on_drive(h, line, before, level);
     }
     return ERR_OK;
 }
@@ -267,5 +287,6 @@ void listen_release(struct listen *l)
 {
     free(l->step);
     free(l->start);
+    free(l->turn_ns);
     *l = (struct listen){0};
 }

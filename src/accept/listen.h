@@ -33,7 +33,9 @@ struct listen {
     size_t starts, start_cap;
     /* from one turn to the next, at speed and with nothing that could hide a pulse */
     double turn_to_turn_percent; /* worst; negative: no two turns in a row */
-    int32_t turn_pairs;
+    int64_t *turn_ns;            /* turns at speed, each much like the one before it */
+    size_t turns, turn_cap;
+    int32_t falls_motor_off; /* index pulses when the motor had been off for long */
     /* outputs behind select */
     int32_t selects;        /* seen to be followed by an output */
     int32_t selects_silent; /* by none */

@@ -20,6 +20,7 @@ struct reckoning {
     int32_t steps, seeks;
     int8_t direction;
     int64_t last_ns, shortest_ns; /* of the steps since; shortest 0: single ones */
+    int32_t outward;              /* steps in a row without TRK00 */
     int64_t train_ns;             /* STEP to STEP of the seek at hand; 0: one step so far */
 };
 
@@ -71,9 +72,33 @@ static enum err look_track0(struct moves *m, struct reckoning *r, enum level tra
     return ERR_OK;
 }
 
-static enum err take_step(struct moves *m, struct reckoning *r, const struct step_seen *s)
+/* More steps outward than the drive has cylinders, and no TRK00: wherever it began, the head
+ * did not follow. */
+static enum err search_in_vain(struct moves *m, struct reckoning *r, const struct step_seen *s,
+                               int32_t stroke)
+{
+    r->outward = s->direction < 0 && s->track0 == LEVEL_HIGH ? r->outward + 1 : 0;
+    if (r->outward != stroke)
+        return ERR_OK;
+    *r = (struct reckoning){.known = true,
+                            .base = -1,
+                            .steps = stroke,
+                            .seeks = 1,
+                            .direction = -1,
+                            .last_ns = r->last_ns,
+                            .shortest_ns = r->train_ns,
+                            .outward = r->outward};
+    TRY(look(m, r, 1, true));
+    r->known = false;
+    r->outward = stroke;
+    return ERR_OK;
+}
+
+static enum err take_step(struct moves *m, struct reckoning *r, const struct step_seen *s,
+                          int32_t stroke)
 {
     TRY(look_track0(m, r, s->track0));
+    TRY(search_in_vain(m, r, s, stroke));
     if (s->direction == 0 || !s->selected) {
         r->known = r->known && !s->selected;
         return ERR_OK;
@@ -98,7 +123,7 @@ static bool places_itself(const struct visit *v)
 }
 
 enum err moves_add(struct moves *m, const struct survey *s, const struct listen *l,
-                   bool track0_tells)
+                   bool track0_tells, int32_t stroke)
 {
     struct reckoning r = {0};
     size_t next = 0;
@@ -110,14 +135,14 @@ enum err moves_add(struct moves *m, const struct survey *s, const struct listen 
         for (; next < l->steps && l->step[next].ns <= v->start_ns + EDGE_NS; next++) {
             struct step_seen step = l->step[next];
             step.track0 = track0_tells ? step.track0 : LEVEL_UNKNOWN;
-            TRY(take_step(m, &r, &step));
+            TRY(take_step(m, &r, &step, stroke));
         }
         TRY(look(m, &r, v->id_cylinder, false));
     }
     for (; next < l->steps; next++) {
         struct step_seen step = l->step[next];
         step.track0 = track0_tells ? step.track0 : LEVEL_UNKNOWN;
-        TRY(take_step(m, &r, &step));
+        TRY(take_step(m, &r, &step, stroke));
     }
     return track0_tells ? look_track0(m, &r, l->track0_last) : ERR_OK;
 }

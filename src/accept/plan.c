@@ -5,6 +5,9 @@
 
 #include <stdio.h>
 
+#define KIND_RATE                                                                              \
+    2 /* of the shortest time from STEP to STEP, until it is known to follow it                \
+       */
 #define STARTS       3
 #define COAST_MS     2500 /* until a spindle stands still, common practice */
 #define SELECTS      10
@@ -21,24 +24,34 @@ static void show(struct run *r, const char *what, double share)
         r->b->progress(r->b->progress_ctx, what, share);
 }
 
+static enum err selects(struct run *r, struct err_msg *e)
+{
+    for (int i = 0; i < SELECTS; i++) {
+        TRY(run_select(r, false, e));
+        TRY(run_wait(r, SELECT_MS, e));
+        TRY(run_select(r, true, e));
+        TRY(run_wait(r, SELECT_MS, e));
+    }
+    return ERR_OK;
+}
+
 /* Motor from standstill to speed, a few times; then a stretch at speed where the head happens
  * to be. The drive is not asked to move yet. */
 static enum err block_start(struct run *r, struct err_msg *e)
 {
     TRY(block_begin(r, "start", r->b->lines, e));
-    TRY(run_wait(r, COAST_MS, e)); /* whatever turned before this run */
+    TRY(run_select(r, true, e)); /* selected, so that it shows what it does unasked */
     for (int i = 0; i < STARTS; i++) {
-        TRY(run_select(r, true, e));
-        TRY(run_wait(r, 50, e));
+        TRY(run_wait(r, COAST_MS, e));
         TRY(run_motor(r, true, e));
-        TRY(run_wait(r, r->start_ms, e));
+        TRY(run_spin_up(r, e));
         TRY(run_turns(r, i + 1 < STARTS ? 3 : SPEED_TURNS, e));
         if (i + 1 == STARTS)
             break;
         TRY(run_motor(r, false, e));
-        TRY(run_wait(r, COAST_MS, e));
     }
     r->no_index = r->falls == 0;
+    TRY(selects(r, e));
     TRY(run_side(r, 1, e));
     if (r->sides > 1)
         TRY(run_turns(r, READ_TURNS, e));
@@ -55,12 +68,8 @@ static enum err block_track0(struct run *r, struct err_msg *e)
     TRY(run_restore(r, e));
     if (!r->lost)
         TRY(run_turns(r, 1, e));
-    for (int i = 0; i < SELECTS && !r->lost; i++) {
-        TRY(run_select(r, false, e));
-        TRY(run_wait(r, SELECT_MS, e));
-        TRY(run_select(r, true, e));
-        TRY(run_wait(r, SELECT_MS, e));
-    }
+    if (!r->lost)
+        TRY(selects(r, e));
     if (!r->lost)
         TRY(run_seek_settled(r, INWARD_PROBE, e));
     if (!r->lost)
@@ -96,6 +105,8 @@ static enum err block_tracks(struct run *r, struct err_msg *e)
     int look_ms = r->turn_ms / ID_PART;
     bool exact = false;
     TRY(block_begin(r, "tracks", r->b->lines, e));
+    if (!r->spun_up)
+        TRY(run_spin_up(r, e));
     TRY(run_restore(r, e));
     for (int c = 0; c <= r->last && !r->lost; c++) {
         show(r, "reading", 0.2 + 0.5 * c / (r->last + 1));
@@ -115,15 +126,6 @@ static enum err block_tracks(struct run *r, struct err_msg *e)
     return block_end(r, e);
 }
 
-/* Role and drive as after a start, at the rate that it follows. */
-static enum err start_again(struct run *r, struct err_msg *e)
-{
-    TRY(run_role(r, r->step_us, e));
-    TRY(run_select(r, true, e));
-    TRY(run_motor(r, true, e));
-    return run_wait(r, r->start_ms + 2 * r->turn_ms, e);
-}
-
 static enum err blocks(struct run *r, struct err_msg *e)
 {
     static const struct {
@@ -134,15 +136,13 @@ static enum err blocks(struct run *r, struct err_msg *e)
                 {"looking for track 0", 0.1, block_track0},
                 {"stepping", 0.15, block_rate},
                 {"reading", 0.2, block_tracks},
-                {"seeking", 0.8, block_slip}};
+                {"seeking", 0.8, block_slip},
+                {"asking", 0.95, block_hands}};
     show(r, "listening", 0);
-    TRY(run_role(r, r->b->limits.step_us, e));
+    TRY(run_role(r, r->step_us, e));
     for (size_t i = 0; i < sizeof list / sizeof list[0] && !r->lost; i++) {
-        uint32_t rate = r->step_us;
         show(r, list[i].what, list[i].share);
         TRY(list[i].run(r, e));
-        if (r->step_us != rate && !r->lost) /* the rest goes at the rate that works */
-            TRY(start_again(r, e));
     }
     return ERR_OK;
 }
@@ -156,7 +156,7 @@ static void begin(struct run *r)
     r->last = r->b->limits.last_cylinder;
     r->sides = (int)profile_number(d, "sides", 2);
     r->at = -1;
-    r->step_us = r->b->limits.step_us;
+    r->step_us = KIND_RATE * r->b->limits.step_us;
 }
 
 enum err accept_plan_run(const struct accept_bench *b, struct accept_run *out,

@@ -11,9 +11,6 @@
 #include "adapter/session.h"
 #include "base/line.h"
 
-/* What a person is asked to do with the disk, between blocks. */
-enum hand_job { HAND_PROTECT, HAND_OPEN, HAND_OUT, HAND_IN, HAND_JOBS };
-
 struct accept_bench {
     struct session *session; /* open, no role yet */
     const struct profile *drive;
@@ -34,7 +31,8 @@ struct accept_run {
     char path[ACCEPT_CAPTURES_MAX][256]; /* captures, in order */
     size_t count;
     bool pull_ups;
-    char rest[200]; /* why the run ended before its plan; "" */
+    bool track0_stays, shown[HAND_JOBS]; /* for accept_facts */
+    char rest[200];                      /* why the run ended before its plan; "" */
 };
 
 /* ERR_ADAPTER, ERR_INTERRUPTED, and what writing a capture can return. Outputs are released

@@ -15,12 +15,15 @@ struct run {
     int sides;
     int at;           /* cylinder by counting; -1 not known */
     bool lost;        /* the adapter let go: the drive did not answer steps as it must */
+    bool spun_up;     /* the speed was seen to be steady since the motor went on */
     bool no_index;    /* none came while the spindle should turn: nobody waits for it */
     uint32_t step_us; /* shortest time from STEP to STEP that it was seen to follow */
     /* in this block */
-    uint64_t falls;      /* of INDEX */
-    uint32_t steps;      /* STEP pulses */
-    uint8_t index, step; /* levels */
+    uint64_t falls;                 /* of INDEX */
+    uint64_t fall_tick, turn_ticks; /* its last, and the turn before it; 0: none */
+    bool steady;                    /* the last two turns took the same time */
+    uint32_t steps;                 /* STEP pulses */
+    uint8_t index, step;            /* levels */
 };
 
 /* A capture of these lines begins; its name is the block's. */
@@ -31,11 +34,15 @@ enum err block_end(struct run *r, struct err_msg *e);
 enum err run_wait(struct run *r, int ms, struct err_msg *e);
 /* So many whole turns, or as long as they should take twice over. */
 enum err run_turns(struct run *r, int turns, struct err_msg *e);
+/* Until two turns take the same time, or for so long that they never will. */
+enum err run_spin_up(struct run *r, struct err_msg *e);
 enum err run_motor(struct run *r, bool on, struct err_msg *e);
 enum err run_select(struct run *r, bool on, struct err_msg *e);
 enum err run_side(struct run *r, int side, struct err_msg *e);
 /* The role anew, with this time from STEP to STEP, and two seconds of listening. */
 enum err run_role(struct run *r, uint32_t step_us, struct err_msg *e);
+/* The same, and the drive selected and at speed. */
+enum err run_start(struct run *r, uint32_t step_us, struct err_msg *e);
 /* Look for track 0. Where it does not come r->lost is set. */
 enum err run_restore(struct run *r, struct err_msg *e);
 /* To a cylinder, from a known one. r->lost where the adapter let go on the way. */
@@ -45,6 +52,9 @@ enum err run_seek_settled(struct run *r, int cylinder, struct err_msg *e);
 /* Out to track 0 by counted steps. *exact: TRK00 came with the last of them and not before. */
 enum err run_return(struct run *r, bool *exact, struct err_msg *e);
 
+/* plan_hands.c: what a person does with the disk, and what WPROT, READY and DSKCHG say to it.
+ */
+enum err block_hands(struct run *r, struct err_msg *e);
 /* Blocks of plan_steps.c: the fastest rate it follows, seeks without end, and back. */
 enum err block_rate(struct run *r, struct err_msg *e);
 enum err block_slip(struct run *r, struct err_msg *e);

@@ -28,18 +28,12 @@ static enum err strokes(struct run *r, bool *follows, struct err_msg *e)
     return ERR_OK;
 }
 
-static enum err try_rate(struct run *r, uint32_t step_us, bool first, bool *follows,
-                         struct err_msg *e)
+static enum err try_rate(struct run *r, uint32_t step_us, bool *follows, struct err_msg *e)
 {
     char name[24];
     (void)snprintf(name, sizeof name, "rate-%uus", step_us);
     *follows = false;
-    if (!first) { /* the adapter takes limits once a role */
-        TRY(run_role(r, step_us, e));
-        TRY(run_select(r, true, e));
-        TRY(run_motor(r, true, e));
-        TRY(run_wait(r, r->start_ms, e));
-    }
+    TRY(run_start(r, step_us, e)); /* the adapter takes limits once a role */
     TRY(block_begin(r, name, r->b->lines & ~LINE_BIT(LINE_RDATA), e));
     TRY(run_wait(r, r->settle_ms, e));
     TRY(run_restore(r, e));
@@ -48,16 +42,19 @@ static enum err try_rate(struct run *r, uint32_t step_us, bool first, bool *foll
     return block_end(r, e);
 }
 
+/* Track 0 was found at twice the limit: that much it follows. */
 enum err block_rate(struct run *r, struct err_msg *e)
 {
-    static const int percent[] = {100, 130, 170, 250, 400};
+    static const uint32_t percent[] = {100, 130, 160};
     bool follows = false;
     for (size_t i = 0; i < sizeof percent / sizeof percent[0] && !follows; i++) {
-        uint32_t step_us = r->b->limits.step_us * (uint32_t)percent[i] / 100;
-        TRY(try_rate(r, step_us, i == 0, &follows, e));
-        r->step_us = step_us; /* the last one, where it follows none: the kindest */
+        uint32_t step_us = r->b->limits.step_us / 100 * percent[i];
+        TRY(try_rate(r, step_us, &follows, e));
+        if (follows)
+            r->step_us = step_us;
     }
-    return ERR_OK;
+    r->out->rest[0] = '\0';
+    return follows ? ERR_OK : run_start(r, r->step_us, e);
 }
 
 enum err block_slip(struct run *r, struct err_msg *e)

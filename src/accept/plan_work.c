@@ -4,8 +4,10 @@
 #include <stdio.h>
 #include <string.h>
 
-#define LISTEN_MS 2050 /* the adapter listens two seconds before it drives a line */
-#define SLICE_MS  10
+#define LISTEN_MS   2050 /* the adapter listens two seconds before it drives a line */
+#define STEADY_PART 200  /* two turns that differ by less of a turn */
+#define START_TIMES 4    /* the drive's limit, until no steady speed is awaited any more */
+#define SLICE_MS    10
 
 static bool stop_asked(const struct run *r)
 {
@@ -14,14 +16,24 @@ static bool stop_asked(const struct run *r)
 
 /* ---- captures ---- */
 
+static void index_fell(struct run *r, uint64_t tick)
+{
+    uint64_t turn = r->fall_tick > 0 ? tick - r->fall_tick : 0;
+    uint64_t off = turn > r->turn_ticks ? turn - r->turn_ticks : r->turn_ticks - turn;
+    r->steady = turn > 0 && r->turn_ticks > 0 && off < turn / STEADY_PART;
+    r->turn_ticks = turn;
+    r->fall_tick = tick;
+    r->falls++;
+}
+
 static enum err on_edge(void *ctx, uint64_t tick, enum line line, enum level level,
                         struct err_msg *e)
 {
     struct run *r = ctx;
-    (void)tick;
     (void)e;
     if (line == LINE_INDEX) {
-        r->falls += r->index == LEVEL_HIGH && level == LEVEL_LOW;
+        if (r->index == LEVEL_HIGH && level == LEVEL_LOW)
+            index_fell(r, tick);
         r->index = (uint8_t)level;
     } else if (line == LINE_STEP) {
         r->steps += r->step == LEVEL_HIGH && level == LEVEL_LOW;
@@ -90,6 +102,18 @@ enum err run_turns(struct run *r, int turns, struct err_msg *e)
 
 /* ---- outputs ---- */
 
+enum err run_spin_up(struct run *r, struct err_msg *e)
+{
+    int most = START_TIMES * (r->start_ms + r->turn_ms);
+    r->fall_tick = r->turn_ticks = 0;
+    r->steady = false;
+    r->spun_up = true;
+    TRY(run_wait(r, r->start_ms, e));
+    for (int ms = r->start_ms; !r->steady && !r->no_index && ms < most; ms += SLICE_MS)
+        TRY(run_wait(r, SLICE_MS, e));
+    return ERR_OK;
+}
+
 enum err run_motor(struct run *r, bool on, struct err_msg *e)
 {
     return r->b->motor == 0 ? ERR_OK
@@ -123,6 +147,15 @@ enum err run_role(struct run *r, uint32_t step_us, struct err_msg *e)
     return run_wait(r, LISTEN_MS, e);
 }
 
+enum err run_start(struct run *r, uint32_t step_us, struct err_msg *e)
+{
+    TRY(run_role(r, step_us, e));
+    TRY(run_select(r, true, e));
+    TRY(run_motor(r, true, e));
+    r->spun_up = false; /* nothing is recorded here that could tell */
+    return run_wait(r, r->settle_ms, e);
+}
+
 /* ---- the head ---- */
 
 /* The adapter holds every step to the drive's limits, and lets go where TRK00 does not behave:
@@ -142,6 +175,7 @@ static enum err steps(struct run *r, bool outward, unsigned n, struct err_msg *e
         return err_set(e, err, "%s", why.text);
     r->lost = true;
     r->at = -1;
+    r->out->track0_stays = st.released == RELEASE_TRACK0;
     (void)snprintf(r->out->rest, sizeof r->out->rest, "%s", release_text(st.released));
     return ERR_OK;
 }

@@ -2,6 +2,7 @@
 
 #include "accept/plan.h"
 #include "cli/adapter_use.h"
+#include "sim/sim_link.h"
 
 #include <errno.h>
 #include <stdio.h>
@@ -54,6 +55,29 @@ static void step(void *ctx, const char *what, double share)
     progress_step(ctx, what, share);
 }
 
+/* Protection counts for nothing while its sensor is a suspect: no valued disk goes in. */
+static enum err hand(void *ctx, enum hand_job job, bool *done, struct err_msg *e)
+{
+    static const char *const ask[HAND_JOBS] = {
+        "A scratch disk, not protected, in the drive (never a valued one)? yes, or skip:",
+        "The same disk, protected, in the drive? yes, or skip:",
+        "The disk out, lever or door closed again if it closes without one? yes, or skip:",
+        "The recorded disk, protected, in again? yes, or skip:"};
+    static const enum sim_disk_job sim[HAND_JOBS] = {SIM_DISK_OPEN, SIM_DISK_PROTECT,
+                                                     SIM_DISK_OUT, SIM_DISK_IN};
+    struct adapter_use *u = ctx;
+    char line[64] = "";
+    *done = u->simulated;
+    if (u->simulated)
+        return sim_link_disk(&u->session.link, sim[job]);
+    for (;;) {
+        TRY(adapter_use_answer(u, ask[job], line, sizeof line, e));
+        *done = strcmp(line, "yes") == 0;
+        if (*done || strcmp(line, "skip") == 0)
+            return ERR_OK;
+    }
+}
+
 static enum err work(const struct args *a, struct adapter_use *u, const char *folder,
                      struct progress *p, struct accept_run *run, struct err_msg *e)
 {
@@ -65,13 +89,15 @@ static enum err work(const struct args *a, struct adapter_use *u, const char *fo
                              .lines = adapter_use_lines(u, false),
                              .quick = args_has(a, OPT_QUICK),
                              .folder = folder,
+                             .hand = args_has(a, OPT_HANDS) ? hand : NULL,
+                             .hand_ctx = u,
                              .progress = step,
                              .progress_ctx = p,
                              .stop = &stop_asked};
     if (b.lines & LINE_BIT(LINE_HLOAD))
         b.load = WIRE_BIT(WIRE_HLOAD);
-    TRY(adapter_ask("Nobody else is on the bus. Recorded, protected disk in, lever closed?",
-                    e));
+    TRY(adapter_use_ask(
+        u, "Nobody else is on the bus. Recorded, protected disk in, lever closed?", e));
     return accept_plan_run(&b, run, e);
 }
 
@@ -84,6 +110,8 @@ static enum err read_back(const struct args *a, const struct adapter_use *u,
         .drive = u->drive, .progress = progress_share, .progress_ctx = p, .stop = &stop_asked};
     TRY(accept_facts_of(a, &o.facts, e));
     o.facts.adapter = true;
+    o.facts.track0_stays = run->track0_stays;
+    memcpy(o.facts.shown, run->shown, sizeof o.facts.shown);
     o.facts.rest = run->rest[0] != '\0' ? run->rest : NULL;
     for (size_t i = 0; i < run->count; i++)
         path[i] = run->path[i];

@@ -62,6 +62,15 @@ enum err adapter_use_ask(struct adapter_use *u, const char *question, struct err
     return ask(&u->session, question, e);
 }
 
+enum err adapter_use_answer(struct adapter_use *u, const char *question, char *line,
+                            size_t room, struct err_msg *e)
+{
+    (void)fprintf(stderr, "%s ", question);
+    TRY(wait_for_line(&u->session, line, room, e));
+    line[strcspn(line, "\r\n")] = '\0';
+    return ERR_OK;
+}
+
 static const char ORDER[] =
     "Order of connecting. On: no disk in any drive, supplies off; the adapter to USB; grounds\n"
     "measured against each other, then its plug to the bus, ground first; the machine or "

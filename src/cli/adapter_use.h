@@ -41,6 +41,11 @@ enum err adapter_ask(const char *question, struct err_msg *e);
 /* The same while a session is open: its signs of life go on, and its stream is read. */
 enum err adapter_use_ask(struct adapter_use *u, const char *question, struct err_msg *e);
 
+/* A question, and the next line of standard input, terminal or not, without its end; signs of
+ * life go on. ERR_USAGE where there is no more input. */
+enum err adapter_use_answer(struct adapter_use *u, const char *question, char *line,
+                            size_t room, struct err_msg *e);
+
 /* As a machine: listen, then select the unit and switch its motor on. */
 enum err adapter_use_drive_on(struct adapter_use *u, struct err_msg *e);
 /* Until the drive is up to speed. */

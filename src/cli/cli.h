@@ -72,6 +72,7 @@ enum opt {
     OPT_WRITTEN_BY,
     OPT_QUICK,
     OPT_KEEP,
+    OPT_HANDS,
     OPT_COUNT
 };
 #define OPT_BIT(o) (UINT64_C(1) << (o))

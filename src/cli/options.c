@@ -62,6 +62,7 @@ static const struct option_row rows[OPT_COUNT] = {
     [OPT_WRITTEN_BY]    = {"written-by", 0, "WORD", false, "another or this-drive: what wrote the disk in the drive"},
     [OPT_QUICK]         = {"quick", 0, NULL, false, "fewer places and seeks"},
     [OPT_KEEP]          = {"keep", 0, "FOLDER", false, "keep the captures of the run there"},
+    [OPT_HANDS]         = {"hands", 0, NULL, false, "ask for the disk to be changed: yes or skip, a line each on standard input"},
 };
 // clang-format on
 

@@ -236,6 +236,11 @@ static const struct link_ops ops = {control_in, control_out, stream_start,
                                     sim_read,   stream_stop, sim_write,
                                     sim_pause,  sim_now_ms,  sim_close};
 
+const struct link_ops *sim_link_ops(void)
+{
+    return &ops;
+}
+
 static void configure(struct sim_link *s)
 {
     struct fault f;

@@ -15,6 +15,11 @@
 enum err sim_link_open(const char *spec, const struct sim_options *options, struct link *out,
                        struct err_msg *e);
 
+/* What a person's hands do to the disk in the simulated drive, meanwhile. ERR_INTERNAL where
+ * the link is none of these. It stays so when the role is taken anew. */
+enum sim_disk_job { SIM_DISK_PROTECT, SIM_DISK_OPEN, SIM_DISK_OUT, SIM_DISK_IN };
+enum err sim_link_disk(struct link *link, enum sim_disk_job job);
+
 /* Faults of the adapter itself, its leads and its connection, with what each does; static. LINE
  * and PAIR stand for a line's name and two joined by '+'. */
 struct sim_link_fault_name {

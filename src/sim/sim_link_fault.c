@@ -33,6 +33,12 @@ static const struct {
     {"bench.trimmer.turned", NULL, LINK_FAULT_TRIMMER_TURNED, false},
     {"bench.disk.protected", NULL, LINK_FAULT_DISK_PROTECTED, false},
     {"host.stalled", NULL, LINK_FAULT_HOST_STALLED, false},
+    {"drive.start.slow", NULL, LINK_FAULT_START_SLOW, false},
+    {"drive.speed.off", NULL, LINK_FAULT_SPEED_OFF, false},
+    {"drive.speed.near", NULL, LINK_FAULT_SPEED_NEAR, false},
+    {"drive.index.wide", NULL, LINK_FAULT_INDEX_WIDE, false},
+    {"drive.stepper.slow", NULL, LINK_FAULT_STEPPER_SLOW, false},
+    {"drive.settle.long", NULL, LINK_FAULT_SETTLE_LONG, false},
 };
 
 static const struct sim_link_fault_name names[] = {
@@ -59,6 +65,12 @@ static const struct sim_link_fault_name names[] = {
     {"cable.LINE.intermittent", "a conductor opens and closes as the cable is moved"},
     {"cable.PAIR.intermittent", "two conductors two pins apart touch as the cable is moved"},
     {"cable.PAIR.swapped", "two conductors are exchanged"},
+    {"drive.index.wide", "INDEX is wider than the drive's limit"},
+    {"drive.settle.long", "the head settles later than the drive's limit"},
+    {"drive.speed.near", "the speed is 1.2 % high: within the maker's limit, not the shop's"},
+    {"drive.speed.off", "the speed is 2 % low"},
+    {"drive.start.slow", "the spindle reaches its speed later than the drive's limit"},
+    {"drive.stepper.slow", "steps get lost at the drive's own limit, not at slower ones"},
     {"host.stalled", "the host does not read for two seconds"},
 };
 

@@ -43,6 +43,12 @@ enum link_fault_kind {
     LINK_FAULT_HOST_STALLED,
     LINK_FAULT_TRIMMER_TURNED,
     LINK_FAULT_DISK_PROTECTED,
+    LINK_FAULT_START_SLOW,
+    LINK_FAULT_SPEED_OFF,
+    LINK_FAULT_SPEED_NEAR,
+    LINK_FAULT_INDEX_WIDE,
+    LINK_FAULT_STEPPER_SLOW,
+    LINK_FAULT_SETTLE_LONG,
 };
 
 struct link_fault {
@@ -101,6 +107,8 @@ struct sim_link {
     uint32_t driven; /* as the core asked */
     uint32_t pulled; /* on the bus */
     bool pull_ups;
+    bool disk_touched; /* by sim_link_disk */
+    bool disk_out, disk_protected;
     bool slow;        /* samples too seldom */
     uint32_t sampled; /* levels at the last sample */
     int64_t sample_at;
@@ -128,6 +136,8 @@ struct sim_link {
 };
 
 extern const struct device_hw SIM_LINK_HW;
+/* sim_link.c; by them a link is known to be one of these. */
+const struct link_ops *sim_link_ops(void);
 
 /* sim_link_world.c */
 /* The bus as it is once the adapter's plug sits where this role wants it. */
@@ -152,6 +162,12 @@ uint32_t sim_link_levels(const struct sim_link *s);
 void sim_link_input(void *state, enum line line, bool low);
 /* Bring the bus in line with what the outputs do. */
 void sim_link_apply(struct sim_link *s);
+
+/* sim_link_bench.c */
+/* Faults by which a drive misses its own limits. */
+void sim_link_wear(struct sim_link *s);
+/* What hands did to the disk so far, in a world that begins anew. */
+void sim_link_disk_as_left(struct sim_link *s);
 
 /* sim_link_baton.c */
 enum err sim_link_baton_start(struct sim_link *s, struct err_msg *e);

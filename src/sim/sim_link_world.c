@@ -68,6 +68,7 @@ static enum err plug_in(struct sim_link *s, enum wire_role role, struct err_msg 
     guest_for(s, role);
     TRY(sim_play_open_with(&o, &s->guest, &s->play, e));
     s->world = sim_play_world(s->play);
+    sim_link_wear(s);
     s->base_ns = s->now_ns;
     s->sink = (struct sim_sink){s, no_edge};
     s->in_core = true; /* levels before time begins are no edges */
@@ -76,6 +77,7 @@ static enum err plug_in(struct sim_link *s, enum wire_role role, struct err_msg 
         s->world->disk.protected_ = true;
         sim_drive_outputs(&s->world->drive);
     }
+    sim_link_disk_as_left(s);
     sim_link_apply(s);
     s->edges = 0;
     s->in_core = false;

@@ -1,5 +1,5 @@
 /* The acceptance sheet: a good drive passes, a faulty one fails in its line. */
-#include "accept_bench.h"
+#include "accept/accept_bench.h"
 
 #include <math.h>
 

@@ -7,6 +7,7 @@
 #include "sim/sim_link_private.h"
 #include "sim/spec_lines.h"
 
+#include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
@@ -41,9 +42,10 @@ static inline void free_parts(struct parts *p)
     profile_free(p->cable);
 }
 
-/* What the simulator knows of the drive that it played. */
+/* What the simulator knows of the drive that it played; every number is its own. */
 struct truth {
-    double rpm, start_ms, settle_ms, step_ms, index_width_us, slip_percent, wow_percent;
+    double rpm, start_ms, settle_ms, step_ms, index_width_us, slip_percent;
+    double swing_percent; /* half of peak to peak inside a turn, slow wander left out */
 };
 
 struct accepted {
@@ -63,17 +65,46 @@ static inline const char *cable_for(const char *drive)
                                            : "ribbon-34-straight";
 }
 
+/* Speed off its mean at an angle, in turns: what swing() of the simulator's spindle repeats. */
+static inline double swing_at(const struct drive *d, double turns)
+{
+    double angle = 2 * M_PI * (turns + d->spindle.wow_phase);
+    return d->spec->wow * sin(angle) + d->spec->wow_ninth * sin(9 * angle);
+}
+
 static inline struct truth truth_of(const struct session *s)
 {
     const struct sim_link *k = s->link.state;
-    const struct drive_spec *d = &k->world->spec.drive;
+    const struct drive *drive = &k->world->drive;
+    const struct drive_spec *d = drive->spec;
+    double nominal_ns = 60e9 / d->nominal_rpm;
+    double mark = (double)d->index_width_ns / drive->disk->format.turn_ns; /* turns */
+    double low = 0;
+    double high = 0;
+    double time = 0;
+    const int parts = 2000;
+    for (int i = 0; i < parts; i++) {
+        double x = swing_at(drive, (double)i / parts);
+        low = fmin(low, x);
+        high = fmax(high, x);
+        time += mark / parts / (1 + swing_at(drive, mark * (i + 0.5) / parts));
+    }
     return (struct truth){.rpm = d->speed * d->nominal_rpm,
-                          .start_ms = (double)d->start_ns / 1e6,
+                          .start_ms = (double)d->start_ns / 5e6 * log(50), /* to 2 % */
                           .settle_ms = (double)d->settle_ns / 1e6,
-                          .step_ms = (double)d->step_min_ns / 1e6,
-                          .index_width_us = (double)d->index_width_ns / 1e3 / d->speed,
+                          .step_ms = 0.55 * (double)d->step_min_ns / 1e6,
+                          .index_width_us = time * nominal_ns / d->speed / 1e3,
                           .slip_percent = 100 * d->slip,
-                          .wow_percent = 100 * d->wow};
+                          .swing_percent = 50 * (high - low)};
+}
+
+static inline enum err sim_hand(void *ctx, enum hand_job job, bool *done, struct err_msg *e)
+{
+    static const enum sim_disk_job sim[HAND_JOBS] = {SIM_DISK_OPEN, SIM_DISK_PROTECT,
+                                                     SIM_DISK_OUT, SIM_DISK_IN};
+    (void)e;
+    *done = true;
+    return sim_link_disk(ctx, sim[job]);
 }
 
 static inline void accept_work(struct accepted *t, struct session *s, const struct parts *p,
@@ -91,7 +122,9 @@ static inline void accept_work(struct accepted *t, struct session *s, const stru
                              .select = WIRE_BIT(WIRE_SELECT0),
                              .lines = sim_spec_tap_lines(o, machine, drive, false),
                              .quick = quick,
-                             .folder = folder};
+                             .folder = folder,
+                             .hand = sim_hand,
+                             .hand_ctx = &s->link};
     if (b.lines & LINE_BIT(LINE_MOTOR))
         b.motor = WIRE_BIT(WIRE_MOTOR);
     if (b.lines & LINE_BIT(LINE_HLOAD))
@@ -100,6 +133,8 @@ static inline void accept_work(struct accepted *t, struct session *s, const stru
     if (t->err == ERR_OK)
         t->truth = truth_of(s);
     struct accept_options a = {.drive = p->drive, .facts = {.adapter = true}};
+    a.facts.track0_stays = t->run.track0_stays;
+    memcpy(a.facts.shown, t->run.shown, sizeof a.facts.shown);
     a.facts.rest = t->run.rest[0] != '\0' ? t->run.rest : NULL;
     for (size_t i = 0; i < t->run.count; i++)
         path[i] = t->run.path[i];

@@ -1,0 +1,1 @@
+"$WHICHEND" accept --drive drive-35-dd capture.wec

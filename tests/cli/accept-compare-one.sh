@@ -1,0 +1,1 @@
+"$WHICHEND" accept --compare one.json

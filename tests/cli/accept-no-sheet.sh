@@ -1,0 +1,2 @@
+echo "{}" >a.json
+"$WHICHEND" accept --compare a.json a.json

@@ -1,0 +1,1 @@
+"$WHICHEND" accept "$DATA/none.wec"
