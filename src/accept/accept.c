@@ -35,15 +35,36 @@ static enum err read_one(struct evidence *v, const char *path, struct share *sha
         return err;
     }
     v->survey[v->captures] = s;
+    v->own_writing[v->captures] = accept_own_writing(s);
     struct listen *l = &v->listen[v->captures++];
     TRY(capture_open(path, v->o->map, &c, e));
     err = listen_run(c, v->drive, v->o->stop, l, e);
     capture_close(c);
-    if (err != ERR_OK || !s->flux_usable || l->steps == 0)
+    if (err != ERR_OK || !s->flux_usable || l->steps == 0 || v->own_writing[v->captures - 1])
         return err;
     TRY(capture_open(path, v->o->map, &c, e));
     err = settle_read(c, l, &s->flux, v->o->stop, &v->settle, e);
     capture_close(c);
+    return err;
+}
+
+static enum err read_elsewhere(struct evidence *v, struct err_msg *e)
+{
+    struct survey_options o = {.drive = v->drive, .stop = v->o->stop};
+    struct capture *c = NULL;
+    if (v->o->elsewhere == NULL)
+        return ERR_OK;
+    v->elsewhere = calloc(1, sizeof *v->elsewhere);
+    if (v->elsewhere == NULL)
+        return err_set(e, ERR_MEMORY, "out of memory");
+    enum err err = capture_open(v->o->elsewhere, v->o->map, &c, e);
+    if (err == ERR_OK)
+        err = survey_run(c, &o, v->elsewhere, e);
+    capture_close(c);
+    if (err != ERR_OK) {
+        free(v->elsewhere);
+        v->elsewhere = NULL;
+    }
     return err;
 }
 
@@ -66,6 +87,7 @@ static void fill(struct evidence *v)
     accept_lines_motion(v);
     accept_lines_read(v);
     accept_lines_bench(v);
+    accept_lines_write(v);
 }
 
 enum err accept_captures(const char *const *path, size_t count, const struct accept_options *o,
@@ -79,6 +101,8 @@ enum err accept_captures(const char *const *path, size_t count, const struct acc
     for (; err == ERR_OK && share.at < count; share.at++)
         err = read_one(&v, path[share.at], &share, e);
     if (err == ERR_OK)
+        err = read_elsewhere(&v, e);
+    if (err == ERR_OK)
         err = where_the_head_went(&v);
     if (err == ERR_OK)
         fill(&v);
@@ -89,6 +113,9 @@ enum err accept_captures(const char *const *path, size_t count, const struct acc
         free(v.survey[i]);
         listen_release(&v.listen[i]);
     }
+    if (v.elsewhere != NULL)
+        survey_release(v.elsewhere);
+    free(v.elsewhere);
     moves_release(&v.moves);
     settle_release(&v.settle);
     return err;

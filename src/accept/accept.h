@@ -13,9 +13,9 @@
 #include "capture/capture.h"
 #include "profile/profile.h"
 
-/* What a person is asked to do with the disk: an unprotected one in, a protected one in, out,
+/* What a person is asked to do with the disk: a protected one in, an unprotected one in, out,
  * the recorded one in again. */
-enum hand_job { HAND_OPEN, HAND_PROTECT, HAND_OUT, HAND_IN, HAND_JOBS };
+enum hand_job { HAND_PROTECT, HAND_OPEN, HAND_OUT, HAND_IN, HAND_JOBS };
 
 /* What was told beside the captures. */
 struct accept_facts {
@@ -23,12 +23,16 @@ struct accept_facts {
     bool disk_elsewhere;   /* another drive wrote the disk in this one */
     bool track0_stays;     /* the adapter let go: TRK00 stayed active on the way inward */
     bool shown[HAND_JOBS]; /* done while a capture was taken */
+    int warm_minutes;      /* of the warm run; 0: none */
+    bool write_asked;      /* and a scratch disk was named */
+    const char *write_why; /* why nothing was written; NULL: it was, or nobody asked */
     const char *rest;      /* why the run ended before its plan; NULL: it did not */
 };
 
-#define ACCEPT_CAPTURES_MAX 16
+#define ACCEPT_CAPTURES_MAX 32
 
 struct accept_options {
+    const char *elsewhere; /* capture of a disk of this drive in another one; NULL: none */
     const struct profile *drive; /* borrowed during the call */
     const struct line_map *map;  /* NULL allowed */
     struct accept_facts facts;

@@ -27,10 +27,16 @@ struct evidence {
     struct survey *survey[ACCEPT_CAPTURES_MAX];
     struct listen listen[ACCEPT_CAPTURES_MAX];
     size_t captures;
-    struct moves moves; /* of all captures, in order */
+    struct survey *elsewhere;              /* NULL: none */
+    bool own_writing[ACCEPT_CAPTURES_MAX]; /* of the test tracks: no reading of the disk */
+    struct moves moves;                    /* of all captures, in order */
     struct settle settle;
     struct accept_sheet *sheet;
 };
+
+/* lines_write.c: is this the capture of such a block of the plan? */
+bool accept_own_writing(const struct survey *s); /* any block about writing */
+bool capture_is_block(const struct survey *s, const char *block);
 
 /* moves.c. track0_tells: TRK00 is sound, and says where the head is. stroke: steps outward that
  * must lead to it from anywhere. */
@@ -70,9 +76,11 @@ bool answers(const struct evidence *v);
  * what failed. */
 void accept_lines_rotation(struct evidence *v);
 void accept_lines_motion(struct evidence *v);
-/* The head settles late: a drive that holds the index back meanwhile shows fewer pulses. */
+/* Steps or settling are at fault: a drive that holds the index back meanwhile shows other
+ * pulses than expected. */
 void accept_index_behind_seeks(struct evidence *v);
 void accept_lines_read(struct evidence *v);
 void accept_lines_bench(struct evidence *v);
+void accept_lines_write(struct evidence *v);
 
 #endif

@@ -11,6 +11,8 @@ static void quiet(struct evidence *v)
     bool recorded = false;
     for (size_t i = 0; i < v->captures; i++) {
         const struct bus_story *s = &v->survey[i]->story;
+        if (v->own_writing[i])
+            continue;
         recorded = recorded || s->line[LINE_WGATE].state != LINE_NOT_RECORDED;
         gates += s->write_gates;
     }
@@ -130,10 +132,26 @@ static void rail(struct evidence *v, enum rail r, enum accept_item run, enum acc
     volt(v, run, over ? high : low, key, over ? "highest seen" : "lowest seen");
     if (start == run)
         return;
-    if (dip < HUGE_VAL)
+    if (!profile_flag(v->drive, "has_motor_line", true))
+        line_absent(v, start);
+    else if (dip < HUGE_VAL)
         volt(v, start, dip, key, "lowest within 500 ms of MOTOR");
     else
         line_not_measured(v, start, "the motor was not started");
+}
+
+/* Lowest voltage while a head solenoid pulls in. */
+static void head_rail(struct evidence *v, enum rail r, enum accept_item item, const char *key)
+{
+    double low = HUGE_VAL;
+    for (size_t i = 0; i < v->captures; i++)
+        if (v->listen[i].head_load_v[r] > 0)
+            low = fmin(low, v->listen[i].head_load_v[r]);
+    bool has_line = profile_lines(v->drive) & LINE_BIT(LINE_HLOAD);
+    if (!has_line || profile_limit(v->drive, key) == NULL || low >= HUGE_VAL)
+        line_absent(v, item); /* no head to load apart, or nothing that meters it */
+    else
+        volt(v, item, low, key, "lowest within 300 ms of HLOAD");
 }
 
 static void rails(struct evidence *v)
@@ -141,8 +159,47 @@ static void rails(struct evidence *v)
     rail(v, RAIL_V5, ACCEPT_V5, ACCEPT_V5_MOTOR, "v5_v");
     rail(v, RAIL_V12, ACCEPT_V12, ACCEPT_V12_MOTOR, "v12_v");
     rail(v, RAIL_V24, ACCEPT_V24, ACCEPT_V24, "v24_v");
-    line_absent(v, ACCEPT_V5_HEAD);
-    line_absent(v, ACCEPT_V12_HEAD);
+    head_rail(v, RAIL_V5, ACCEPT_V5_HEAD, "v5_v");
+    head_rail(v, RAIL_V12, ACCEPT_V12_HEAD, "v12_v");
+}
+
+/* Turns of the captures of one block. */
+static double speed_in(const struct evidence *v, const char *block, double *u)
+{
+    double n = 0;
+    double sum = 0;
+    double square = 0;
+    for (size_t i = 0; i < v->captures; i++) {
+        const struct listen *l = &v->listen[i];
+        for (size_t k = 0; capture_is_block(v->survey[i], block) && k < l->turns; k++) {
+            double rpm = 60e9 / (double)l->turn_ns[k];
+            n += 1;
+            sum += rpm;
+            square += rpm * rpm;
+        }
+    }
+    if (n < 2)
+        return 0;
+    *u = 2 * sqrt(fmax(0, (square - sum * sum / n) / (n - 1)) / n);
+    return sum / n;
+}
+
+static void warm(struct evidence *v)
+{
+    double cold_u = 0;
+    double warm_u = 0;
+    double cold = speed_in(v, "speed", &cold_u);
+    double hot = speed_in(v, "warm", &warm_u);
+    if (v->o->facts.warm_minutes <= 0) {
+        line_not_asked(v, ACCEPT_WARM, "not asked for (--warm MINUTES)");
+    } else if (cold <= 0 || hot <= 0) {
+        line_not_measured(v, ACCEPT_WARM, "no speed before it, or after it");
+    } else {
+        line_value(v, ACCEPT_WARM, 100 * (hot - cold) / cold,
+                   100 * hypot(cold_u, warm_u) / cold);
+        line_text(v, ACCEPT_WARM, "after %d min, motor off between the blocks; %.2f rpm then",
+                  v->o->facts.warm_minutes, hot);
+    }
 }
 
 void accept_lines_bench(struct evidence *v)
@@ -151,11 +208,7 @@ void accept_lines_bench(struct evidence *v)
     quiet(v);
     person_lines(v);
     rails(v);
-    line_not_asked(v, ACCEPT_WRITE, "not asked for");
-    line_not_asked(v, ACCEPT_OVERWRITE, "not asked for");
-    line_not_asked(v, ACCEPT_ERASE, "not asked for");
-    line_not_asked(v, ACCEPT_ELSEWHERE, "not asked for");
-    line_not_asked(v, ACCEPT_WARM, "not asked for");
+    warm(v);
     for (size_t i = 0; i < sizeof alignment / sizeof alignment[0]; i++)
         line_not_asked(v, alignment[i], "needs an alignment disk");
 }

@@ -184,6 +184,8 @@ static void track0(struct evidence *v, const struct moved *m)
     else if (t.lies > 0)
         line_fail(v, ACCEPT_TRACK0,
                   "TRK00 is active where the identifiers name another cylinder than 0");
+    else if (t.stays && t.sound > 0)
+        line_not_measured(v, ACCEPT_TRACK0, "steps get lost, so that TRK00 stayed active");
     else if (t.stays)
         line_fail(v, ACCEPT_TRACK0, "TRK00 stays active when the head is sent inward");
     else if (!t.found) /* a search that failed at one rate alone is that rate's */
@@ -359,6 +361,6 @@ void accept_lines_motion(struct evidence *v)
     slip(v, &m);
     reached(v, &m);
     settling(v);
-    if (line_failed(v, ACCEPT_SETTLE))
+    if (line_failed(v, ACCEPT_SETTLE) || line_failed(v, ACCEPT_SLIP))
         accept_index_behind_seeks(v);
 }

@@ -63,7 +63,7 @@ static void places(struct evidence *v)
 {
     struct accept_sheet *s = v->sheet;
     for (size_t i = 0; i < v->captures; i++) {
-        if (!v->survey[i]->flux_usable)
+        if (!v->survey[i]->flux_usable || v->own_writing[i])
             continue;
         for (size_t k = 0; k < v->survey[i]->place_count; k++)
             add_place(s, &v->survey[i]->place[k]);
@@ -96,6 +96,8 @@ static struct heard heard_of(const struct evidence *v, int side)
     struct heard h = {.ready_never = true};
     for (size_t i = 0; i < v->captures; i++) {
         const struct survey *s = v->survey[i];
+        if (v->own_writing[i])
+            continue;
         h.recorded = h.recorded || s->flux_recorded;
         h.slow = h.slow || (s->flux_recorded && !s->flux_usable);
         h.turning = h.turning || s->index.pulses > 1;
@@ -221,7 +223,7 @@ static void side_select(struct evidence *v)
         return;
     }
     for (size_t i = 0; i < v->captures; i++) {
-        for (size_t k = 0; k < v->survey[i]->visit_count; k++) {
+        for (size_t k = 0; !v->own_writing[i] && k < v->survey[i]->visit_count; k++) {
             const struct visit *x = &v->survey[i]->visit[k];
             if (x->side < 0 || x->id_side < 0 || x->ids_good < 2)
                 continue;
@@ -243,7 +245,7 @@ static void index_data(struct evidence *v)
     const struct gap_figures *best = NULL;
     for (size_t i = 0; i < v->captures; i++) {
         const struct gap_figures *g = &v->survey[i]->first_id;
-        if (g->count > 1 && (best == NULL || g->count > best->count))
+        if (!v->own_writing[i] && g->count > 1 && (best == NULL || g->count > best->count))
             best = g;
     }
     if (best == NULL) {
@@ -304,6 +306,29 @@ static void foreign(struct evidence *v)
     }
 }
 
+static void elsewhere(struct evidence *v)
+{
+    int32_t all = 0;
+    int32_t bad = 0;
+    if (v->elsewhere == NULL) {
+        line_not_asked(v, ACCEPT_ELSEWHERE, "no capture of such a disk (--elsewhere)");
+        return;
+    }
+    for (size_t i = 0; i < v->elsewhere->track_count; i++) {
+        const struct track *t = &v->elsewhere->track[i];
+        for (size_t k = 0; k < t->sector_count; k++)
+            bad += t->sector[k].data != FIELD_GOOD;
+        all += (int32_t)t->sector_count;
+    }
+    if (all == 0) {
+        line_not_measured(v, ACCEPT_ELSEWHERE, "no sector was found in that capture");
+        return;
+    }
+    line_value(v, ACCEPT_ELSEWHERE, bad, 0);
+    line_at_most(v, ACCEPT_ELSEWHERE, 0, "every sector that this drive wrote");
+    line_text(v, ACCEPT_ELSEWHERE, "not good in any turn, of %d", all);
+}
+
 void accept_lines_read(struct evidence *v)
 {
     places(v);
@@ -313,4 +338,5 @@ void accept_lines_read(struct evidence *v)
     index_data(v);
     sides(v);
     foreign(v);
+    elsewhere(v);
 }

@@ -8,16 +8,14 @@
 
 #define QUARTER      4
 #define TURNS_MIN    4
-#define TURNS_WANTED 8 /* for a mean without the first turns behind a start, and for a drift   \
-                        */
-#define AT_SPEED       0.02
-#define PULSES_DOUBTED 10   /* a tenth of the pulses, where turns are not alike */
-#define ISV_USUAL      3.0  /* percent; where the profile has none, common practice */
-#define GATE_TURNS     3    /* READY waits for two index pulses, and the index for READY */
-#define TURN_LIKE      0.3  /* of the usual turn */
-#define RISE_US        0.25 /* that a line which is let go rises late, common practice */
-#define NO_DISK_RPM    1.0
-#define K95            2.0 /* standard deviations that hold 95 % */
+#define TURNS_WANTED 8 /* for a drift, and a mean with no start in it */
+#define AT_SPEED     0.02
+#define ISV_USUAL    3.0  /* percent; where the profile has none, common practice */
+#define GATE_TURNS   3    /* READY waits for two index pulses, and the index for READY */
+#define TURN_LIKE    0.3  /* of the usual turn */
+#define RISE_US      0.25 /* that a line which is let go rises late, common practice */
+#define NO_DISK_RPM  1.0
+#define K95          2.0 /* standard deviations that hold 95 % */
 
 static bool turned(const struct evidence *v)
 {
@@ -139,6 +137,8 @@ static void start(struct evidence *v)
         start_text(v, &b);
         if (line_failed(v, ACCEPT_START) && turns_uneven(v))
             line_not_measured(v, ACCEPT_START, "the speed never comes to rest");
+        else if (line_failed(v, ACCEPT_START) && line_failed(v, ACCEPT_INDEX))
+            line_not_measured(v, ACCEPT_START, "index pulses are missing");
     } else if (!answers(v)) {
         line_not_measured(v, ACCEPT_START, "the drive does not answer");
     } else if (switched && !turned(v)) {
@@ -270,13 +270,15 @@ static void speed(struct evidence *v)
 
 /* ---- variation ---- */
 
-static const struct speed_figures *in_turn(const struct evidence *v)
+/* Of the captures in which the spindle did not start, if there are any: a drive that reads
+ * while it gains speed shows that as a swing. */
+static const struct speed_figures *in_turn(const struct evidence *v, bool starts)
 {
     const struct speed_figures *best = NULL;
     for (size_t i = 0; i < v->captures; i++) {
         const struct speed_figures *f = &v->survey[i]->speed;
-        bool whole = v->survey[i]->rotation.from == ROTATION_INDEX || v->listen[i].starts == 0;
-        if (whole && f->visits > 0 && (best == NULL || f->worst_isv > best->worst_isv))
+        bool here = v->survey[i]->story.line[LINE_MOTOR].falls > 0;
+        if (here == starts && f->visits > 0 && (best == NULL || f->worst_isv > best->worst_isv))
             best = f;
     }
     return best;
@@ -284,16 +286,18 @@ static const struct speed_figures *in_turn(const struct evidence *v)
 
 static void variation(struct evidence *v)
 {
-    const struct speed_figures *f = in_turn(v);
+    const struct speed_figures *f = in_turn(v, false);
+    bool worst = f != NULL || profile_has_word(v->drive, "index_gate", "ready");
+    if (f == NULL)
+        f = in_turn(v, true);
     const struct limit *turn = profile_limit(v->drive, "turn_jitter_percent");
     double turns = turn_to_turn(v);
     bool jumps = turn != NULL && turn->has_max && turns > turn->max;
     if (f != NULL && !line_failed(v, ACCEPT_HUB)) {
-        line_value(v, ACCEPT_VARIATION, f->worst_isv, f->middle.isv_u);
+        line_value(v, ACCEPT_VARIATION, worst ? f->worst_isv : f->middle.isv, f->middle.isv_u);
         line_upto(v, ACCEPT_VARIATION, "isv_percent");
-        line_text(v, ACCEPT_VARIATION,
-                  "plus or minus, worst of %d places; turn to turn %.3f %%", f->visits,
-                  turns < 0 ? 0.0 : turns);
+        line_text(v, ACCEPT_VARIATION, "plus or minus, %s of %d places; turn to turn %.3f %%",
+                  worst ? "worst" : "middle", f->visits, turns < 0 ? 0.0 : turns);
     } else if (turns >= 0 && turn != NULL) {
         line_value(v, ACCEPT_VARIATION, turns, 0);
         line_upto(v, ACCEPT_VARIATION, "turn_jitter_percent");
@@ -355,7 +359,7 @@ static void pulses(struct evidence *v)
     } else if (seen == 0) {
         line_fail(v, ACCEPT_INDEX,
                   stuck ? "INDEX is active all the time" : "no pulses, and the disk turns");
-    } else if (wrong > 0 && wrong * PULSES_DOUBTED < seen && line_failed(v, ACCEPT_VARIATION)) {
+    } else if (wrong > 0 && turns_uneven(v)) {
         line_not_measured(v, ACCEPT_INDEX, "the speed varies too much to tell");
     } else {
         line_value(v, ACCEPT_INDEX, (double)wrong, 0);
@@ -364,29 +368,49 @@ static void pulses(struct evidence *v)
     }
 }
 
-static void width(struct evidence *v)
+/* Of pulses that nothing cut, at speed; else as the surveys have them. */
+static double widths(const struct evidence *v, double *mean, double *sd)
 {
     double n = 0;
     double sum = 0;
     double square = 0;
-    double sample_us = 0;
+    for (size_t i = 0; i < v->captures; i++) {
+        n += v->listen[i].widths;
+        sum += v->listen[i].width_us;
+        square += v->listen[i].width_square;
+    }
+    if (n >= TURNS_WANTED) {
+        *mean = sum / n;
+        *sd = sqrt(fmax(0, (square - sum * sum / n) / (n - 1)));
+        return n;
+    }
+    n = sum = square = 0;
     for (size_t i = 0; i < v->captures; i++) {
         const struct index_stats *x = &v->survey[i]->index;
-        double k = x->pulses;
-        if (x->width_us <= 0)
-            continue;
+        double k = x->width_us > 0 ? x->pulses : 0;
         n += k;
         sum += k * x->width_us;
         square += k * x->width_sd_us * x->width_sd_us;
-        sample_us = fmax(sample_us, v->survey[i]->sample_ns / 1e3);
     }
+    *mean = n > 0 ? sum / n : 0;
+    *sd = n > 0 ? sqrt(square / n) : 0;
+    return n;
+}
+
+static void width(struct evidence *v)
+{
+    double mean = 0;
+    double sd = 0;
+    double sample_us = 0;
+    double n = widths(v, &mean, &sd);
+    for (size_t i = 0; i < v->captures; i++)
+        sample_us = fmax(sample_us, v->survey[i]->sample_ns / 1e3);
     if (n <= 0) {
         line_not_measured(v, ACCEPT_INDEX_WIDTH, "no index pulses at speed");
         line_not_measured(v, ACCEPT_INDEX_REPEAT, "no index pulses at speed");
         return;
     }
-    double sd = sqrt(square / n);
-    line_value(v, ACCEPT_INDEX_WIDTH, sum / n, hypot(K95 * sd / sqrt(n), sample_us) + RISE_US);
+    line_value(v, ACCEPT_INDEX_WIDTH, mean, hypot(K95 * sd / sqrt(n), sample_us) + RISE_US);
     line_limit(v, ACCEPT_INDEX_WIDTH, "index_width_us");
     line_text(v, ACCEPT_INDEX_WIDTH, "mean of %.0f pulses", n);
     line_value(v, ACCEPT_INDEX_REPEAT, sd, sd * K95 / sqrt(2 * n) + sample_us / sqrt(6.0));
@@ -398,17 +422,17 @@ void accept_index_behind_seeks(struct evidence *v)
     const struct accept_line *l = line_of(v, ACCEPT_INDEX);
     if (line_failed(v, ACCEPT_INDEX) && l->has_value &&
         profile_has_word(v->drive, "index_gate", "seek-complete"))
-        line_not_measured(v, ACCEPT_INDEX,
-                          "the drive holds the index back until the head has settled, and that "
-                          "is late");
+        line_not_measured(
+            v, ACCEPT_INDEX,
+            "the drive holds the index back behind steps, and those are at fault");
 }
 
 void accept_lines_rotation(struct evidence *v)
 {
     hub(v);
     variation(v);
-    start(v);
-    speed(v);
     pulses(v);
     width(v);
+    start(v);
+    speed(v);
 }

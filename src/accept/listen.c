@@ -10,12 +10,12 @@
 #define TURNS_MAX      ((size_t)65536)
 #define STARTS_MAX     ((size_t)256)
 #define FOLLOW_NS      (20 * NS_PER_US) /* an output that comes later came by itself */
-#define HIDES_NS       (60 * NS_PER_MS) /* a seek hides or cuts no index pulse after so long */
+#define HIDES_NS       (60 * NS_PER_MS) /* after it no seek hides or cuts an index pulse */
 #define TURN_FITS      0.2
-#define TURNS_LEFT_OUT 4 /* behind a start the speed still comes to rest */
-#define COASTS_NS                                                                              \
-    (500 * NS_PER_MS)           /* a turn that takes longer is one of a spindle that runs out */
-#define STILL_NS (2 * NS_PER_S) /* motor off for so long: a start from standstill */
+#define TURNS_LEFT_OUT 4                 /* behind a start the speed still comes to rest */
+#define COASTS_NS      (500 * NS_PER_MS) /* longer turns are of a spindle that runs out */
+#define LOADS_NS       (300 * NS_PER_MS)
+#define STILL_NS       (2 * NS_PER_S) /* motor off for so long: a start from standstill */
 #define SELECTS                                                                                \
     (LINE_BIT(LINE_SELECT0) | LINE_BIT(LINE_SELECT1) | LINE_BIT(LINE_SELECT2) |                \
      LINE_BIT(LINE_SELECT3))
@@ -39,6 +39,7 @@ struct ear {
     int64_t select_ns;        /* of the last change */
     bool followed;            /* since the last select */
     bool open_select;         /* one whose outputs are awaited */
+    int64_t load_ns;          /* HLOAD went on; -1 never */
     int64_t motor_off_ns;
     bool motor;                 /* some motor line is active */
     struct start_seen *running; /* the start whose pulses are gathered */
@@ -147,6 +148,17 @@ static enum err on_index(struct ear *h)
     return ERR_OK;
 }
 
+/* h->fall_ns stands only where nothing could have cut the pulse's beginning. */
+static void index_rose(struct ear *h)
+{
+    double us = (double)(h->now_ns - h->fall_ns) / 1e3;
+    if (h->fall_ns < 0 || h->turns <= TURNS_LEFT_OUT || h->step_ns >= h->fall_ns)
+        return;
+    h->l->widths += 1;
+    h->l->width_us += us;
+    h->l->width_square += us * us;
+}
+
 static enum err on_motor(struct ear *h, enum level level)
 {
     struct listen *l = h->l;
@@ -188,6 +200,8 @@ static enum err on_drive(struct ear *h, enum line line, enum level before, enum 
     if (line == LINE_READY && level == LEVEL_LOW && h->running != NULL &&
         h->running->ready_ns < 0)
         h->running->ready_ns = h->now_ns;
+    if (line == LINE_INDEX && level == LEVEL_HIGH && before == LEVEL_LOW)
+        index_rose(h);
     if (line != LINE_INDEX || level != LEVEL_LOW || before != LEVEL_HIGH)
         return ERR_OK;
     if (h->running != NULL && h->running->falls < START_FALLS)
@@ -227,6 +241,9 @@ static enum err edge(struct ear *h, enum line line, enum level level)
             h->motor_off_ns = h->now_ns;
         h->motor = h->motor || level == LEVEL_LOW;
         return before == LEVEL_UNKNOWN ? ERR_OK : on_motor(h, level);
+    } else if (line == LINE_HLOAD) {
+        if (before == LEVEL_HIGH && level == LEVEL_LOW)
+            h->load_ns = h->now_ns;
     } else if (line == LINE_STEP) {
         if (before != LEVEL_UNKNOWN && level == (h->leading ? LEVEL_LOW : LEVEL_HIGH))
             return on_step(h);
@@ -236,16 +253,33 @@ static enum err edge(struct ear *h, enum line line, enum level level)
     return ERR_OK;
 }
 
+static void rails_until(struct ear *h, const struct chunk *c, size_t *next, int64_t tick)
+{
+    for (; *next < c->rail_count && c->rail[*next].tick <= tick; ++*next) {
+        const struct rail_sample *x = &c->rail[*next];
+        int64_t ns = 0;
+        double volt = x->millivolt / 1000.0;
+        if (!ticks_to_ns(x->tick, h->tick, &ns) || h->load_ns < 0 || ns < h->load_ns ||
+            ns - h->load_ns > LOADS_NS || x->rail >= RAIL_COUNT)
+            continue;
+        double *low = &h->l->head_load_v[x->rail];
+        *low = *low > 0 ? fmin(*low, volt) : volt;
+    }
+}
+
 static enum err chunk_edges(struct ear *h, const struct chunk *c)
 {
+    size_t rail = 0;
     for (size_t i = 0; i < c->count; i++) {
         enum line line = edge_line(c->edge[i]);
         if (line == LINE_RDATA)
             continue;
+        rails_until(h, c, &rail, edge_tick(c, i));
         if (!ticks_to_ns(edge_tick(c, i), h->tick, &h->now_ns))
             return ERR_FORMAT;
         TRY(edge(h, line, edge_level(c->edge[i])));
     }
+    rails_until(h, c, &rail, INT64_MAX);
     return ERR_OK;
 }
 
@@ -253,7 +287,7 @@ enum err listen_run(struct capture *c, const struct profile *drive, volatile con
                     struct listen *out, struct err_msg *e)
 {
     struct chunk chunk = {0};
-    struct ear h = {.l = out, .tick = capture_info(c)->tick, .motor_off_ns = -1};
+    struct ear h = {.l = out, .tick = capture_info(c)->tick, .motor_off_ns = -1, .load_ns = -1};
     enum err err = ERR_OK;
     *out = (struct listen){
         .follow_line = LINE_NONE, .track0_last = LEVEL_UNKNOWN, .turn_to_turn_percent = -1};

@@ -35,7 +35,11 @@ struct listen {
     double turn_to_turn_percent; /* worst; negative: no two turns in a row */
     int64_t *turn_ns;            /* turns at speed, each much like the one before it */
     size_t turns, turn_cap;
-    int32_t falls_motor_off; /* index pulses when the motor had been off for long */
+    /* index pulses at speed that nothing cut: how many, sum and sum of squares of their widths
+     */
+    double widths, width_us, width_square;
+    int32_t falls_motor_off;        /* index pulses when the motor had been off for long */
+    double head_load_v[RAIL_COUNT]; /* lowest within 300 ms of HLOAD; 0: not seen */
     /* outputs behind select */
     int32_t selects;        /* seen to be followed by an output */
     int32_t selects_silent; /* by none */

@@ -2,21 +2,29 @@
 
 #include "accept/drive_limits.h"
 #include "accept/plan_private.h"
+#include "accept/settle.h"
 
 #include <stdio.h>
 
 #define KIND_RATE                                                                              \
     2 /* of the shortest time from STEP to STEP, until it is known to follow it                \
        */
-#define STARTS       3
-#define COAST_MS     2500 /* until a spindle stands still, common practice */
-#define SELECTS      10
-#define SELECT_MS    5
-#define SPEED_TURNS  25
-#define READ_TURNS   2
-#define INWARD_PROBE 6 /* cylinders inward, on which TRK00 must let go */
-#define QUICK_PLACES 5
-#define ID_PART      3 /* of a turn: long enough for an identifier */
+#define STARTS        3
+#define COAST_MS      2500 /* until a spindle stands still, common practice */
+#define START_TURNS   3
+#define LOADS         2
+#define LOAD_MS       350
+#define WARM_RUNS_MS  45000
+#define WARM_RESTS_MS 15000
+#define WARM_STAY_MS  500
+#define WARM_STRIDE   7 /* cylinders from stay to stay */
+#define SELECTS       10
+#define SELECT_MS     5
+#define SPEED_TURNS   25
+#define READ_TURNS    2
+#define INWARD_PROBE  6 /* cylinders inward, on which TRK00 must let go */
+#define QUICK_PLACES  5
+#define ID_PART       3 /* of a turn: long enough for an identifier */
 
 static void show(struct run *r, const char *what, double share)
 {
@@ -35,23 +43,41 @@ static enum err selects(struct run *r, struct err_msg *e)
     return ERR_OK;
 }
 
-/* Motor from standstill to speed, a few times; then a stretch at speed where the head happens
- * to be. The drive is not asked to move yet. */
+/* A head that is loaded apart: while its solenoid pulls in the rails are looked at. */
+static enum err loads(struct run *r, struct err_msg *e)
+{
+    for (int i = 0; r->b->load != 0 && i < LOADS; i++) {
+        TRY(session_drive(r->s, r->b->load, 0, e));
+        TRY(run_wait(r, LOAD_MS, e));
+        TRY(session_drive(r->s, r->b->load, r->b->load, e));
+        TRY(run_wait(r, LOAD_MS, e));
+    }
+    return ERR_OK;
+}
+
+/* Motor from standstill to speed, a few times. The drive is not asked to move yet. */
 static enum err block_start(struct run *r, struct err_msg *e)
 {
-    TRY(block_begin(r, "start", r->b->lines, e));
+    TRY(block_begin(r, "start", r->b->lines & ~LINE_BIT(LINE_RDATA), e));
     TRY(run_select(r, true, e)); /* selected, so that it shows what it does unasked */
     for (int i = 0; i < STARTS; i++) {
+        TRY(run_motor(r, false, e));
         TRY(run_wait(r, COAST_MS, e));
         TRY(run_motor(r, true, e));
         TRY(run_spin_up(r, e));
-        TRY(run_turns(r, i + 1 < STARTS ? 3 : SPEED_TURNS, e));
-        if (i + 1 == STARTS)
-            break;
-        TRY(run_motor(r, false, e));
+        TRY(run_turns(r, START_TURNS, e));
     }
     r->no_index = r->falls == 0;
+    return block_end(r, e);
+}
+
+/* A stretch at speed, both sides, where the head happens to be. */
+static enum err block_speed(struct run *r, struct err_msg *e)
+{
+    TRY(block_begin(r, "speed", r->b->lines, e));
+    TRY(run_turns(r, SPEED_TURNS, e));
     TRY(selects(r, e));
+    TRY(loads(r, e));
     TRY(run_side(r, 1, e));
     if (r->sides > 1)
         TRY(run_turns(r, READ_TURNS, e));
@@ -79,6 +105,30 @@ static enum err block_track0(struct run *r, struct err_msg *e)
     return block_end(r, e);
 }
 
+/* The drive at work, in blocks of a minute: the head goes over the whole disk and is parked
+ * nowhere, and the motor rests between the blocks. Then the speed once more. */
+static enum err block_warm(struct run *r, struct err_msg *e)
+{
+    for (int m = 0; m < r->b->warm_minutes && !r->lost; m++) {
+        show(r, "running warm", (double)m / r->b->warm_minutes);
+        TRY(run_motor(r, true, e));
+        TRY(run_wait(r, r->start_ms, e));
+        for (int ms = 0; ms < WARM_RUNS_MS && !r->lost; ms += WARM_STAY_MS) {
+            TRY(run_seek(r, (r->at + WARM_STRIDE) % (r->last + 1), e));
+            TRY(run_wait(r, WARM_STAY_MS, e));
+        }
+        TRY(run_motor(r, false, e));
+        TRY(run_wait(r, WARM_RESTS_MS, e));
+    }
+    if (r->b->warm_minutes == 0 || r->lost)
+        return ERR_OK;
+    TRY(run_motor(r, true, e));
+    TRY(block_begin(r, "warm", r->b->lines, e));
+    TRY(run_spin_up(r, e));
+    TRY(run_turns(r, SPEED_TURNS, e));
+    return block_end(r, e);
+}
+
 /* Which cylinders are read on both sides for whole turns. */
 static bool is_read(const struct run *r, int cylinder)
 {
@@ -103,10 +153,10 @@ static enum err read_sides(struct run *r, struct err_msg *e)
 static enum err block_tracks(struct run *r, struct err_msg *e)
 {
     int look_ms = r->turn_ms / ID_PART;
+    if (look_ms + r->settle_ms < SETTLE_WINDOWS + 5)
+        look_ms = SETTLE_WINDOWS + 5 - r->settle_ms; /* the settling is looked at, too */
     bool exact = false;
     TRY(block_begin(r, "tracks", r->b->lines, e));
-    if (!r->spun_up)
-        TRY(run_spin_up(r, e));
     TRY(run_restore(r, e));
     for (int c = 0; c <= r->last && !r->lost; c++) {
         show(r, "reading", 0.2 + 0.5 * c / (r->last + 1));
@@ -133,10 +183,12 @@ static enum err blocks(struct run *r, struct err_msg *e)
         double share;
         enum err (*run)(struct run *, struct err_msg *);
     } list[] = {{"starting the spindle", 0.02, block_start},
+                {"turning", 0.07, block_speed},
                 {"looking for track 0", 0.1, block_track0},
                 {"stepping", 0.15, block_rate},
                 {"reading", 0.2, block_tracks},
                 {"seeking", 0.8, block_slip},
+                {"running warm", 0.9, block_warm},
                 {"asking", 0.95, block_hands}};
     show(r, "listening", 0);
     TRY(run_role(r, r->step_us, e));

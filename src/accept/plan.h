@@ -18,10 +18,15 @@ struct accept_bench {
     uint32_t select, motor, load; /* outputs by WIRE_BIT; 0: none */
     line_set lines;               /* that the plug carries */
     bool quick;
-    const char *folder; /* where the captures go; it is there */
+    int warm_minutes;    /* of running between two looks; 0: none */
+    const char *scratch; /* name of the disk that HAND_OPEN puts in, to write on; NULL: no */
+    const char *folder;  /* where the captures go; it is there */
     /* Ask a person. *done false: nobody there, or not wanted. NULL: nobody. */
     enum err (*hand)(void *ctx, enum hand_job job, bool *done, struct err_msg *e);
     void *hand_ctx;
+    /* The person types the name of a recorded disk back. NULL: nobody to do so. */
+    enum err (*type_back)(void *ctx, const char *name, char *out, size_t room,
+                          struct err_msg *e);
     void (*progress)(void *ctx, const char *what, double share); /* may be NULL */
     void *progress_ctx;
     volatile const int *stop;
@@ -32,6 +37,7 @@ struct accept_run {
     size_t count;
     bool pull_ups;
     bool track0_stays, shown[HAND_JOBS]; /* for accept_facts */
+    char write_why[200];                 /* why nothing was written; "" */
     char rest[200];                      /* why the run ended before its plan; "" */
 };
 

@@ -8,7 +8,7 @@
 
 static enum err show(struct run *r, enum hand_job job, struct err_msg *e)
 {
-    static const char *const name[HAND_JOBS] = {"open", "protected", "no-disk", "disk-again"};
+    static const char *const name[HAND_JOBS] = {"protected", "open", "no-disk", "disk-again"};
     char block[24];
     (void)snprintf(block, sizeof block, "%s", name[job]);
     TRY(block_begin(r, block, r->b->lines & ~LINE_BIT(LINE_RDATA), e));
@@ -21,7 +21,19 @@ static enum err show(struct run *r, enum hand_job job, struct err_msg *e)
         TRY(run_seek_settled(r, r->at > 0 ? r->at - 1 : 1, e));
         TRY(run_wait(r, SHOW_MS, e));
     }
+    struct adapter_status st;
+    TRY(session_status(r->s, &st, e));
+    bool protected = (st.levels & WIRE_BIT(WIRE_WPROT)) == 0;
+    if (job == HAND_PROTECT || job == HAND_OPEN)
+        r->wprot_right[job == HAND_OPEN] = protected == (job == HAND_PROTECT);
     return block_end(r, e);
+}
+
+static enum err no_write(struct run *r)
+{
+    (void)snprintf(r->out->write_why, sizeof r->out->write_why,
+                   "the scratch disk was not put in");
+    return ERR_OK;
 }
 
 enum err block_hands(struct run *r, struct err_msg *e)
@@ -35,6 +47,8 @@ enum err block_hands(struct run *r, struct err_msg *e)
         r->out->shown[job] = done;
         if (done)
             TRY(show(r, (enum hand_job)job, e));
+        if (job == HAND_OPEN && b->scratch != NULL)
+            TRY(done ? block_write(r, e) : no_write(r));
     }
     return ERR_OK;
 }

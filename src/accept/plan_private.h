@@ -13,11 +13,11 @@ struct run {
     int turn_ms, settle_ms, start_ms;
     int last; /* cylinder */
     int sides;
-    int at;           /* cylinder by counting; -1 not known */
-    bool lost;        /* the adapter let go: the drive did not answer steps as it must */
-    bool spun_up;     /* the speed was seen to be steady since the motor went on */
-    bool no_index;    /* none came while the spindle should turn: nobody waits for it */
-    uint32_t step_us; /* shortest time from STEP to STEP that it was seen to follow */
+    int at;              /* cylinder by counting; -1 not known */
+    bool lost;           /* the adapter let go: the drive did not answer steps as it must */
+    bool no_index;       /* none came while the spindle should turn: nobody waits for it */
+    uint32_t step_us;    /* shortest time from STEP to STEP that it was seen to follow */
+    bool wprot_right[2]; /* WPROT as it had to be: with a protected disk, with an open one */
     /* in this block */
     uint64_t falls;                 /* of INDEX */
     uint64_t fall_tick, turn_ticks; /* its last, and the turn before it; 0: none */
@@ -41,7 +41,7 @@ enum err run_select(struct run *r, bool on, struct err_msg *e);
 enum err run_side(struct run *r, int side, struct err_msg *e);
 /* The role anew, with this time from STEP to STEP, and two seconds of listening. */
 enum err run_role(struct run *r, uint32_t step_us, struct err_msg *e);
-/* The same, and the drive selected and at speed. */
+/* The same, and the drive selected and its motor on: run_spin_up comes next, in a block. */
 enum err run_start(struct run *r, uint32_t step_us, struct err_msg *e);
 /* Look for track 0. Where it does not come r->lost is set. */
 enum err run_restore(struct run *r, struct err_msg *e);
@@ -52,6 +52,8 @@ enum err run_seek_settled(struct run *r, int cylinder, struct err_msg *e);
 /* Out to track 0 by counted steps. *exact: TRK00 came with the last of them and not before. */
 enum err run_return(struct run *r, bool *exact, struct err_msg *e);
 
+/* plan_write.c: a scratch disk is in, and the write-protect sensor showed both ways. */
+enum err block_write(struct run *r, struct err_msg *e);
 /* plan_hands.c: what a person does with the disk, and what WPROT, READY and DSKCHG say to it.
  */
 enum err block_hands(struct run *r, struct err_msg *e);

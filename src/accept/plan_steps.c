@@ -35,7 +35,7 @@ static enum err try_rate(struct run *r, uint32_t step_us, bool *follows, struct 
     *follows = false;
     TRY(run_start(r, step_us, e)); /* the adapter takes limits once a role */
     TRY(block_begin(r, name, r->b->lines & ~LINE_BIT(LINE_RDATA), e));
-    TRY(run_wait(r, r->settle_ms, e));
+    TRY(run_spin_up(r, e));
     TRY(run_restore(r, e));
     if (!r->lost)
         TRY(strokes(r, follows, e));
@@ -54,7 +54,12 @@ enum err block_rate(struct run *r, struct err_msg *e)
             r->step_us = step_us;
     }
     r->out->rest[0] = '\0';
-    return follows ? ERR_OK : run_start(r, r->step_us, e);
+    if (follows)
+        return ERR_OK;
+    TRY(run_start(r, r->step_us, e));
+    TRY(block_begin(r, "again", r->b->lines & ~LINE_BIT(LINE_RDATA), e));
+    TRY(run_spin_up(r, e));
+    return block_end(r, e);
 }
 
 enum err block_slip(struct run *r, struct err_msg *e)

@@ -107,7 +107,6 @@ enum err run_spin_up(struct run *r, struct err_msg *e)
     int most = START_TIMES * (r->start_ms + r->turn_ms);
     r->fall_tick = r->turn_ticks = 0;
     r->steady = false;
-    r->spun_up = true;
     TRY(run_wait(r, r->start_ms, e));
     for (int ms = r->start_ms; !r->steady && !r->no_index && ms < most; ms += SLICE_MS)
         TRY(run_wait(r, SLICE_MS, e));
@@ -152,7 +151,6 @@ enum err run_start(struct run *r, uint32_t step_us, struct err_msg *e)
     TRY(run_role(r, step_us, e));
     TRY(run_select(r, true, e));
     TRY(run_motor(r, true, e));
-    r->spun_up = false; /* nothing is recorded here that could tell */
     return run_wait(r, r->settle_ms, e);
 }
 

@@ -11,6 +11,8 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#define WARM_MOST 240
+
 static const char NOTE[] =
     "As a machine: the machine's own plug is off the drive. Measure the rails at the drive's\n"
     "power plug first; an 8-inch drive carries mains: guard fitted. The disk is recorded,\n"
@@ -59,11 +61,11 @@ static void step(void *ctx, const char *what, double share)
 static enum err hand(void *ctx, enum hand_job job, bool *done, struct err_msg *e)
 {
     static const char *const ask[HAND_JOBS] = {
-        "A scratch disk, not protected, in the drive (never a valued one)? yes, or skip:",
-        "The same disk, protected, in the drive? yes, or skip:",
+        "A scratch disk, protected, in the drive (never a valued one)? yes, or skip:",
+        "The same disk, not protected, in the drive? yes, or skip:",
         "The disk out, lever or door closed again if it closes without one? yes, or skip:",
         "The recorded disk, protected, in again? yes, or skip:"};
-    static const enum sim_disk_job sim[HAND_JOBS] = {SIM_DISK_OPEN, SIM_DISK_PROTECT,
+    static const enum sim_disk_job sim[HAND_JOBS] = {SIM_DISK_PROTECT, SIM_DISK_OPEN,
                                                      SIM_DISK_OUT, SIM_DISK_IN};
     struct adapter_use *u = ctx;
     char line[64] = "";
@@ -78,9 +80,24 @@ static enum err hand(void *ctx, enum hand_job job, bool *done, struct err_msg *e
     }
 }
 
+/* A disk that holds data: its name comes from the person's hands, not from ours. */
+static enum err type_back(void *ctx, const char *name, char *out, size_t room,
+                          struct err_msg *e)
+{
+    struct adapter_use *u = ctx;
+    char ask[160];
+    (void)snprintf(ask, sizeof ask,
+                   "The disk in the drive is recorded, and is overwritten now. Type its name, "
+                   "%s, or nothing:",
+                   name);
+    return adapter_use_answer(u, ask, out, room, e);
+}
+
 static enum err work(const struct args *a, struct adapter_use *u, const char *folder,
                      struct progress *p, struct accept_run *run, struct err_msg *e)
 {
+    int64_t minutes = 0;
+    TRY(args_number(a, OPT_WARM, 0, WARM_MOST, &minutes, e));
     struct accept_bench b = {.session = &u->session,
                              .drive = u->drive,
                              .limits = adapter_use_limits(u),
@@ -88,9 +105,12 @@ static enum err work(const struct args *a, struct adapter_use *u, const char *fo
                              .motor = adapter_use_motor(u),
                              .lines = adapter_use_lines(u, false),
                              .quick = args_has(a, OPT_QUICK),
+                             .warm_minutes = (int)minutes,
                              .folder = folder,
                              .hand = args_has(a, OPT_HANDS) ? hand : NULL,
                              .hand_ctx = u,
+                             .scratch = args_value(a, OPT_SCRATCH),
+                             .type_back = type_back,
                              .progress = step,
                              .progress_ctx = p,
                              .stop = &stop_asked};
@@ -111,6 +131,12 @@ static enum err read_back(const struct args *a, const struct adapter_use *u,
     TRY(accept_facts_of(a, &o.facts, e));
     o.facts.adapter = true;
     o.facts.track0_stays = run->track0_stays;
+    int64_t minutes = 0;
+    TRY(args_number(a, OPT_WARM, 0, WARM_MOST, &minutes, e));
+    o.facts.warm_minutes = (int)minutes;
+    o.elsewhere = args_value(a, OPT_ELSEWHERE);
+    o.facts.write_asked = args_has(a, OPT_SCRATCH);
+    o.facts.write_why = run->write_why[0] != '\0' ? run->write_why : NULL;
     memcpy(o.facts.shown, run->shown, sizeof o.facts.shown);
     o.facts.rest = run->rest[0] != '\0' ? run->rest : NULL;
     for (size_t i = 0; i < run->count; i++)

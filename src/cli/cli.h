@@ -73,6 +73,9 @@ enum opt {
     OPT_QUICK,
     OPT_KEEP,
     OPT_HANDS,
+    OPT_SCRATCH,
+    OPT_WARM,
+    OPT_ELSEWHERE,
     OPT_COUNT
 };
 #define OPT_BIT(o) (UINT64_C(1) << (o))

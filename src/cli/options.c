@@ -63,6 +63,9 @@ static const struct option_row rows[OPT_COUNT] = {
     [OPT_QUICK]         = {"quick", 0, NULL, false, "fewer places and seeks"},
     [OPT_KEEP]          = {"keep", 0, "FOLDER", false, "keep the captures of the run there"},
     [OPT_HANDS]         = {"hands", 0, NULL, false, "ask for the disk to be changed: yes or skip, a line each on standard input"},
+    [OPT_SCRATCH]       = {"scratch", 0, "NAME", false, "this disk may be overwritten: write on it and read back"},
+    [OPT_WARM]          = {"warm", 0, "MINUTES", false, "run the drive warm for so long, and time it again"},
+    [OPT_ELSEWHERE]     = {"elsewhere", 0, "CAPTURE", false, "a disk that this drive wrote, read in another one"},
 };
 // clang-format on
 

@@ -26,6 +26,10 @@ static enum err fits(const struct args *a, struct err_msg *e)
         return err_set(e, ERR_USAGE,
                        "accept needs --drive PROFILE: without it there are no limits "
                        "(whichend profile list)");
+    if (args_has(a, OPT_SCRATCH) && !args_has(a, OPT_HANDS))
+        return err_set(e, ERR_USAGE,
+                       "--scratch needs --hands: the disk is put in by a person, "
+                       "and its name typed back");
     if (adapter == (a->words > 0))
         return err_set(e, ERR_USAGE, "accept takes captures, or --adapter");
     return ERR_OK;
@@ -103,6 +107,7 @@ static enum err from_captures(const struct args *a, struct accept_sheet *s, stru
     struct progress p;
     struct accept_options o = {
         .map = &map, .progress = progress_share, .progress_ctx = &p, .stop = &stop_asked};
+    o.elsewhere = args_value(a, OPT_ELSEWHERE);
     enum err err = accept_facts_of(a, &o.facts, e);
     if (err == ERR_OK)
         err = args_line_map(a, &map, e);

@@ -138,7 +138,8 @@ static const struct verb table[] = {
      SHOWS | WRITES | OPT_BIT(OPT_LINE) | OPT_BIT(OPT_DRIVE) | OPT_BIT(OPT_SERIAL) | OPT_BIT(OPT_WRITTEN_BY) |
          OPT_BIT(OPT_COMPARE) | OPT_BIT(OPT_VERBOSE) | OPT_BIT(OPT_ADAPTER) | OPT_BIT(OPT_DISK_OUT) |
          OPT_BIT(OPT_UNIT) | OPT_BIT(OPT_SEED) | OPT_BIT(OPT_MACHINE) | OPT_BIT(OPT_CABLE) | OPT_BIT(OPT_QUICK) |
-         OPT_BIT(OPT_KEEP) | OPT_BIT(OPT_HANDS),
+         OPT_BIT(OPT_KEEP) | OPT_BIT(OPT_HANDS) |
+         OPT_BIT(OPT_SCRATCH) | OPT_BIT(OPT_WARM) | OPT_BIT(OPT_ELSEWHERE),
      0, WORDS_MAX, verb_accept},
     {"version", "", "this program's version", "", 0, 0, 0, verb_version},
 };

@@ -100,15 +100,24 @@ static inline struct truth truth_of(const struct session *s)
 
 static inline enum err sim_hand(void *ctx, enum hand_job job, bool *done, struct err_msg *e)
 {
-    static const enum sim_disk_job sim[HAND_JOBS] = {SIM_DISK_OPEN, SIM_DISK_PROTECT,
+    static const enum sim_disk_job sim[HAND_JOBS] = {SIM_DISK_PROTECT, SIM_DISK_OPEN,
                                                      SIM_DISK_OUT, SIM_DISK_IN};
     (void)e;
     *done = true;
     return sim_link_disk(ctx, sim[job]);
 }
 
+static inline enum err sim_type(void *ctx, const char *name, char *out, size_t room,
+                                struct err_msg *e)
+{
+    (void)ctx;
+    (void)e;
+    (void)snprintf(out, room, "%s", name);
+    return ERR_OK;
+}
+
 static inline void accept_work(struct accepted *t, struct session *s, const struct parts *p,
-                               const struct sim_options *o, bool quick)
+                               const struct sim_options *o, bool quick, bool write)
 {
     char folder[] = "/tmp/whichend-test-XXXXXX";
     const char *path[ACCEPT_CAPTURES_MAX];
@@ -124,7 +133,9 @@ static inline void accept_work(struct accepted *t, struct session *s, const stru
                              .quick = quick,
                              .folder = folder,
                              .hand = sim_hand,
-                             .hand_ctx = &s->link};
+                             .hand_ctx = &s->link,
+                             .scratch = write ? "bench scratch 4" : NULL,
+                             .type_back = sim_type};
     if (b.lines & LINE_BIT(LINE_MOTOR))
         b.motor = WIRE_BIT(WIRE_MOTOR);
     if (b.lines & LINE_BIT(LINE_HLOAD))
@@ -134,6 +145,8 @@ static inline void accept_work(struct accepted *t, struct session *s, const stru
         t->truth = truth_of(s);
     struct accept_options a = {.drive = p->drive, .facts = {.adapter = true}};
     a.facts.track0_stays = t->run.track0_stays;
+    a.facts.write_asked = write;
+    a.facts.write_why = t->run.write_why[0] != '\0' ? t->run.write_why : NULL;
     memcpy(a.facts.shown, t->run.shown, sizeof a.facts.shown);
     a.facts.rest = t->run.rest[0] != '\0' ? t->run.rest : NULL;
     for (size_t i = 0; i < t->run.count; i++)
@@ -161,7 +174,7 @@ static inline struct accepted *accept_drive(const char *drive, const char *fault
     if (t->err == ERR_OK)
         t->err = session_open(&s, &link, &t->message);
     if (t->err == ERR_OK)
-        accept_work(t, &s, &p, &o, quick);
+        accept_work(t, &s, &p, &o, quick, strstr(fault, "write") != NULL);
     session_close(&s);
     free_parts(&p);
     return t;

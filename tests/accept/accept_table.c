@@ -56,6 +56,8 @@ static const struct row rows[] = {
     {"drive.head.dirty", "read.side0|read.side1|read.side0,read.side1", TWO, false},
     {"drive.head1.dead", "read.side1", TWO, true},
     {"drive.wprot.stuck", "wprot.ways", ANY, true},
+    {"adapter.write-link.closed", "", ANY, true}, /* no fault: a sound drive, written on */
+    {"drive.write.dead,adapter.write-link.closed", "write.back", ANY, true},
     {"drive.logic.dead", "select.outputs", ANY, false},
     {"drive.SELECT0.dead", "select.outputs", ANY, false},
     {"drive.SELECT0.stuck", "select.outputs", ANY, false},
