@@ -83,6 +83,8 @@ static void fill(struct evidence *v)
     *s = (struct accept_sheet){.place_count = 0};
     (void)snprintf(s->drive, sizeof s->drive, "%s", profile_name(v->drive));
     (void)snprintf(s->title, sizeof s->title, "%s", profile_title(v->drive));
+    if (v->o->facts.rest != NULL)
+        (void)snprintf(s->rest, sizeof s->rest, "%s", v->o->facts.rest);
     accept_lines_rotation(v);
     accept_lines_motion(v);
     accept_lines_read(v);

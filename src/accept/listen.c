@@ -131,7 +131,9 @@ static enum err keep_turn(struct ear *h, int64_t turn_ns, double off)
 static enum err on_index(struct ear *h)
 {
     int64_t turn = h->fall_ns >= 0 ? h->now_ns - h->fall_ns : 0;
-    bool hidden = h->now_ns - h->step_ns < HIDES_NS; /* seek-complete may cut a pulse */
+    /* seek-complete may cut a pulse, and select lets one through that has begun before */
+    bool hidden = h->now_ns - h->step_ns < HIDES_NS ||
+                  (h->selects != 0 && h->now_ns - h->select_ns < FOLLOW_NS);
     double off = h->turn_ns > 0 ? fabs((double)(turn - h->turn_ns)) / (double)h->turn_ns : 1;
     bool off_long = h->motor_off_ns >= 0 && h->now_ns - h->motor_off_ns >= STILL_NS;
     if (hidden) {

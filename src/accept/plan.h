@@ -36,6 +36,7 @@ struct accept_run {
     char path[ACCEPT_CAPTURES_MAX][256]; /* captures, in order */
     size_t count;
     bool pull_ups;
+    size_t losses;                       /* times that something of the stream was lost */
     bool track0_stays, shown[HAND_JOBS]; /* for accept_facts */
     char write_why[200];                 /* why nothing was written; "" */
     char rest[200];                      /* why the run ended before its plan; "" */

@@ -72,6 +72,7 @@ enum err block_end(struct run *r, struct err_msg *e)
     if (r->recorder.writer == NULL)
         return ERR_OK;
     enum err err = session_stop(r->s, e);
+    r->out->losses += r->recorder.losses;
     enum err last = recorder_finish(&r->recorder, r->s->frames.end, err == ERR_OK ? e : NULL);
     return err != ERR_OK ? err : last;
 }

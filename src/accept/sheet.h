@@ -104,6 +104,7 @@ struct accept_sheet {
     char serial[64];            /* as the person gave it; "" */
     char made[32];              /* UTC, "2031-05-04T10:11:12Z"; "" where nobody said */
     char source[160];           /* adapter, or the captures */
+    char rest[200];             /* why the run over the adapter ended before its plan; "" */
     struct accept_line line[ACCEPT_ITEMS];
     size_t place_count;
     struct accept_place place[ACCEPT_PLACES_MAX];

@@ -143,8 +143,12 @@ static enum err read_back(const struct args *a, const struct adapter_use *u,
         path[i] = run->path[i];
     progress_step(p, "working out", 0);
     TRY(accept_captures(path, run->count, &o, s, e));
-    (void)snprintf(s->source, sizeof s->source, "adapter %.100s%s", u->session.link.name,
-                   args_has(a, OPT_QUICK) ? ", quick" : "");
+    int n = snprintf(s->source, sizeof s->source, "adapter %.80s%s", u->session.link.name,
+                     args_has(a, OPT_QUICK) ? ", quick" : "");
+    if (run->losses > 0 && n > 0 && (size_t)n < sizeof s->source)
+        (void)snprintf(s->source + n, sizeof s->source - (size_t)n,
+                       "; %zu times something was lost, nothing is measured across it",
+                       run->losses);
     return ERR_OK;
 }
 

@@ -76,6 +76,7 @@ enum err report_accept_json(const struct accept_sheet *s, struct buf *out)
     json_put(root, "title", json_text(s->title), &failed);
     json_put(root, "serial", json_text(s->serial), &failed);
     json_put(root, "made", json_text(s->made), &failed);
+    json_put(root, "cut_short", s->rest[0] != '\0' ? json_text(s->rest) : json_null(), &failed);
     json_put(root, "source", json_text(s->source), &failed);
     json_put(root, "lines", lines, &failed);
     json_put(root, "places", places, &failed);
@@ -164,6 +165,7 @@ static enum err sheet_from(const json_t *root, const char *path, struct accept_s
     text_from(root, "title", s->title, sizeof s->title);
     text_from(root, "serial", s->serial, sizeof s->serial);
     text_from(root, "made", s->made, sizeof s->made);
+    text_from(root, "cut_short", s->rest, sizeof s->rest);
     text_from(root, "source", s->source, sizeof s->source);
     for (size_t i = 0; i < json_array_size(lines); i++)
         if (!line_from(json_array_get(lines, i), s))

@@ -143,6 +143,8 @@ static enum err answer(const struct accept_sheet *s, const struct text_style *st
     TRY(text_tinted(out, st, tint[o], 0, word[o], 14, text));
     TRY(text_wrapf(out, 0, "drive", 14, "%s: %s%s%s", s->drive, s->title,
                    s->serial[0] != '\0' ? "; serial " : "", s->serial));
+    if (s->rest[0] != '\0')
+        TRY(text_wrap(out, 0, "cut short", 14, s->rest));
     if (s->source[0] != '\0')
         TRY(text_wrap(out, 0, "from", 14, s->source));
     return s->made[0] != '\0' ? text_wrap(out, 0, "made", 14, s->made) : ERR_OK;

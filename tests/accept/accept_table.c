@@ -169,6 +169,9 @@ static int try_sound(const char *drive, uint64_t seed, struct tally *sum)
     failed_lines(s, got);
     wrong += t->err != ERR_OK || got[0] != '\0';
     for (int i = 0; i < ACCEPT_ITEMS; i++)
+        if (s->line[i].state == ACCEPT_FAIL)
+            printf("      %s: %s\n", accept_item_id((enum accept_item)i), s->line[i].text);
+    for (int i = 0; i < ACCEPT_ITEMS; i++)
         if (s->line[i].wanting) {
             printf("      %s: not measured: %s\n", accept_item_id((enum accept_item)i),
                    s->line[i].text);
