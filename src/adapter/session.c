@@ -7,7 +7,8 @@
 
 #define ALIVE_MS     100  /* well within any watchdog */
 #define SILENCE_MS   3000 /* a stream sends something every PROTO_HEARTBEAT_MS */
-#define STOP_MS      2000
+#define STOP_MS      2000 /* without anything new */
+#define STOP_MOST_MS 30000
 #define STEP_WAIT_MS 12000
 #define BLOCK_MS     250 /* bulk OUT waits: less than the watchdog */
 #define TROUBLES_MAX 100 /* of the stream; a link that has more is no link */
@@ -326,9 +327,15 @@ enum err session_stop(struct session *s, struct err_msg *e)
     if (!s->streaming)
         return ERR_OK;
     enum err err = session_tell(s, REQ_STOP, 0, NULL, 0, "stop", e);
+    int64_t most = s->link.ops->now_ms(s->link.state) + STOP_MOST_MS;
     int64_t until = s->link.ops->now_ms(s->link.state) + STOP_MS;
-    while (err == ERR_OK && !s->frames.ended && s->link.ops->now_ms(s->link.state) < until)
+    while (err == ERR_OK && !s->frames.ended && s->link.ops->now_ms(s->link.state) < until) {
+        uint64_t end = s->frames.end;
         err = session_read(s, 20, e);
+        if (s->frames.end != end) /* what had piled up is still coming */
+            until = s->link.ops->now_ms(s->link.state) + STOP_MS;
+        until = until < most ? until : most;
+    }
     if (err == ERR_OK && !s->frames.ended)
         err = err_set(e, ERR_ADAPTER, "%s: the adapter did not bring its stream to an end",
                       s->link.name);

@@ -6,6 +6,10 @@
 #include <string.h>
 #include <time.h>
 
+/* What the reader is handed at once: it must come round to its signs of life in between,
+ * however much has piled up. */
+#define READ_MOST 65536u
+
 int64_t usb_now_ms(void *state)
 {
     (void)state;
@@ -218,7 +222,10 @@ enum link_result usb_read(void *state, int timeout_ms, const uint8_t **bytes, si
         }
     }
     if (r == LINK_OK) {
-        u->borrowed = u->fill < USB_QUEUE_BYTES - u->head ? u->fill : USB_QUEUE_BYTES - u->head;
+        size_t straight = USB_QUEUE_BYTES - u->head;
+        u->borrowed = u->fill < straight ? u->fill : straight;
+        if (u->borrowed > READ_MOST)
+            u->borrowed = READ_MOST;
         *bytes = u->queue + u->head;
         *len = u->borrowed;
     }
