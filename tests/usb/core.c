@@ -14,7 +14,7 @@
 #define PULSE      10 /* ticks that RDATA is low */
 #define FIFO_BYTES 4096
 #define PLAYED_MAX 4096
-#define LATE_MS    200 /* a bus that was not looked at for longer: time stood still */
+#define LATE_MS    5000 /* a bus that was not looked at for longer: time stood still */
 
 struct core {
     struct usb_device device;
