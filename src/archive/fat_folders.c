@@ -53,7 +53,27 @@ static void touch(const struct fat_walk *w, struct fat_file *f, size_t offset, s
     }
 }
 
-/* Follow a file's chain. Every cluster can be owned once, so that this ends. */
+/* A cluster becomes the file's; NULL, or what is wrong with it. Every cluster can be owned
+ * once, so that a chain ends. */
+static const char *own(struct fat_walk *w, struct fat_file *f, uint32_t n, uint64_t *left)
+{
+    if (n < 2 || n >= w->v->clusters + 2)
+        return "its chain leaves the volume";
+    if (w->owned[n] != 0)
+        return "its chain runs into a cluster that is taken already";
+    w->owned[n] = 1;
+    f->clusters++;
+    size_t part = f->folder || *left > w->cluster_bytes ? w->cluster_bytes : (size_t)*left;
+    touch(w, f, cluster_at(w, n), part);
+    *left -= f->folder ? 0 : part;
+    if (w->doubtful[n] != 0)
+        return "its chain goes through entries that no table has good";
+    if (w->next[n] == FAT_FREE)
+        return "its chain runs into a free cluster";
+    return w->next[n] == FAT_BAD ? "its chain runs into a cluster marked bad" : NULL;
+}
+
+/* Follow a file's chain. */
 static void chain(struct fat_walk *w, struct fat_file *f, uint32_t first)
 {
     uint64_t left = f->bytes;
@@ -62,37 +82,16 @@ static void chain(struct fat_walk *w, struct fat_file *f, uint32_t first)
         f->problem = f->bytes > 0 ? "it has a length but no clusters" : NULL;
         return;
     }
-    for (;;) {
-        if (n < 2 || n >= w->v->clusters + 2) {
-            f->problem = "its chain leaves the volume";
+    do {
+        f->problem = own(w, f, n, &left);
+        if (f->problem != NULL)
             return;
-        }
-        if (w->owned[n] != 0) {
-            f->problem = "its chain runs into a cluster that is taken already";
-            return;
-        }
-        w->owned[n] = 1;
-        f->clusters++;
-        size_t part = f->folder || left > w->cluster_bytes ? w->cluster_bytes : (size_t)left;
-        touch(w, f, cluster_at(w, n), part);
-        left -= f->folder ? 0 : part;
-        if (w->doubtful[n] != 0) {
-            f->problem = "its chain goes through entries that no table has good";
-            return;
-        }
         n = w->next[n];
-        if (n >= FAT_END)
-            break;
-        if (n == FAT_FREE || n == FAT_BAD) {
-            f->problem = n == FAT_FREE ? "its chain runs into a free cluster"
-                                       : "its chain runs into a cluster marked bad";
-            return;
-        }
-    }
+    } while (n < FAT_END);
+    uint64_t room = (uint64_t)f->clusters * w->cluster_bytes;
     if (!f->folder && left > 0)
         f->problem = "its chain is shorter than its length";
-    else if (!f->folder &&
-             (uint64_t)f->clusters * w->cluster_bytes >= (uint64_t)f->bytes + w->cluster_bytes)
+    else if (!f->folder && room >= (uint64_t)f->bytes + w->cluster_bytes)
         f->problem = "its chain is longer than its length";
 }
 

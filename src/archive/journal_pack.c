@@ -188,16 +188,24 @@ enum err journal_get_object(const uint8_t *p, size_t len, struct archive_object 
     return ERR_OK;
 }
 
-/* The contents, borrowed. */
-static uint8_t *get_bytes(struct reader *r, size_t len)
+/* The contents into room for them; NULL where there are none. */
+static uint8_t *get_bytes(struct reader *r, size_t len, uint8_t room[FIELD_BYTES_MAX])
 {
     uint64_t there = get(r, 1);
+    const uint8_t *p = there == 1 ? take(r, len) : NULL;
     r->bad = r->bad || there > 1;
-    /* merging copies them and writes nothing here */
-    return there == 1 ? (uint8_t *)(uintptr_t)take(r, len) : NULL;
+    if (p == NULL)
+        return NULL;
+    memcpy(room, p, len);
+    return room;
 }
 
-static struct archive_sector get_sector(struct reader *r, int32_t passes)
+/* Room for what a sector holds while it is read. */
+struct contents {
+    uint8_t bytes[FIELD_BYTES_MAX], rival[FIELD_BYTES_MAX];
+};
+
+static struct archive_sector get_sector(struct reader *r, int32_t passes, struct contents *c)
 {
     struct archive_sector s = {.number = 0};
     const uint8_t *small = take(r, 7);
@@ -224,8 +232,8 @@ static struct archive_sector get_sector(struct reader *r, int32_t passes)
     s.rival_first = get_turn(r, passes);
     if (r->bad)
         return s;
-    s.bytes = get_bytes(r, archive_sector_bytes(&s));
-    s.rival = get_bytes(r, archive_sector_bytes(&s));
+    s.bytes = get_bytes(r, archive_sector_bytes(&s), c->bytes);
+    s.rival = get_bytes(r, archive_sector_bytes(&s), c->rival);
     r->bad = r->bad || (s.bytes == NULL) != (s.content == CONTENT_NONE) ||
              (s.content == CONTENT_AGREED && s.agreed < 1);
     return s;
@@ -235,6 +243,7 @@ enum err journal_get_track(const uint8_t *p, size_t len, int32_t passes,
                            struct archive_tracks *tracks, bool *good)
 {
     struct reader r = {p, len, false};
+    struct contents contents;
     int32_t cylinder = (int32_t)(uint32_t)get(&r, 4);
     int32_t side = (int32_t)(uint32_t)get(&r, 4);
     struct archive_key key = archive_place(cylinder, side);
@@ -252,7 +261,7 @@ enum err journal_get_track(const uint8_t *p, size_t len, int32_t passes,
         return ERR_OK;
     t->code = (enum encoding)code;
     for (uint64_t i = 0; i < sectors; i++) {
-        struct archive_sector s = get_sector(&r, passes);
+        struct archive_sector s = get_sector(&r, passes, &contents);
         if (r.bad)
             return ERR_OK;
         TRY(archive_sector_merge(tracks, t, &s));

@@ -7,7 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define SLOTS_MAX (ARCHIVE_CYLINDERS_MAX * 2 * 256)
+#define SLOTS_MAX ((size_t)ARCHIVE_CYLINDERS_MAX * 2 * 256)
 #define NUMBERS   256
 #define PART_SAME 4 /* a number belongs to the format when one track in so many has it */
 

@@ -277,7 +277,7 @@ static uint64_t side_ticks(const struct archive_bus *b)
     return (uint64_t)(2 * us) * (b->u->session.caps.tick_hz / 1000000);
 }
 
-enum err archive_bus_read(struct archive_bus *b, int cylinder, int side, int count,
+enum err archive_bus_read(struct archive_bus *b, int cylinder, int side, int turn_count,
                           struct archive_tracks *into, int32_t pass, struct archive_seen *out,
                           struct err_msg *e)
 {
@@ -298,7 +298,7 @@ enum err archive_bus_read(struct archive_bus *b, int cylinder, int side, int cou
                                     .from = now.tick + side_ticks(b),
                                     .interval = b->flux.interval,
                                     .cap = b->flux.cap};
-    err = turns(b, count, e);
+    err = turns(b, turn_count, e);
     b->flux.on = false;
     if (err != ERR_OK)
         return err;
@@ -307,7 +307,7 @@ enum err archive_bus_read(struct archive_bus *b, int cylinder, int side, int cou
     if (err != ERR_OK)
         return err_set(e, err, "%s", err_text(err));
     out->id_cylinder = most_voted(b->votes);
-    b->track->turns += count;
+    b->track->turns += turn_count;
     if (b->track->code == ENC_NONE || out->code == ENC_MFM || out->code == ENC_FM)
         b->track->code = out->code;
     return ERR_OK;

@@ -67,7 +67,7 @@ enum err archive_bus_restore(struct archive_bus *b, struct err_msg *e);
 enum err archive_bus_seek(struct archive_bus *b, int cylinder, bool slow, struct err_msg *e);
 /* So many whole turns of a track into a store; the head stands there. ERR_INTERRUPTED,
  * ERR_ADAPTER also where WGATE becomes active. */
-enum err archive_bus_read(struct archive_bus *b, int cylinder, int side, int turns,
+enum err archive_bus_read(struct archive_bus *b, int cylinder, int side, int turn_count,
                           struct archive_tracks *into, int32_t pass, struct archive_seen *out,
                           struct err_msg *e);
 

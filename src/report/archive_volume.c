@@ -53,7 +53,8 @@ json_t *archive_volume_json(const struct fat_volume *v, bool *failed)
     json_put(j, "label", json_text(v->label), failed);
     json_put(j, "sectors", json_integer(v->sectors), failed);
     json_put(j, "sector_bytes", json_integer(v->sector_bytes), failed);
-    json_put(j, "cluster_bytes", json_integer(v->cluster_sectors * v->sector_bytes), failed);
+    json_put(j, "cluster_bytes", json_integer((json_int_t)v->cluster_sectors * v->sector_bytes),
+             failed);
     json_put(j, "image_holds_all", json_boolean(!v->short_image), failed);
     json_put(j, "tables", json_integer(v->tables), failed);
     json_put(j, "tables_agree", json_boolean(v->differ == 0), failed);
