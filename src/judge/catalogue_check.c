@@ -1,5 +1,6 @@
 #include "judge/catalogue_check.h"
 
+#include "judge/priors.h"
 #include "judge/traits.h"
 
 #include <stdlib.h>
@@ -124,6 +125,23 @@ static enum err check_folder(struct checker *c, const struct profile_path *path,
     return err;
 }
 
+/* A shop's own counts: read as the judge reads them. */
+static enum err check_priors(struct checker *c, const struct profile_path *path, size_t *files)
+{
+    double share[END_COUNT];
+    struct err_msg why = {0};
+    enum err err;
+
+    for (int e = 0; e < END_COUNT; e++)
+        share[e] = 1;
+    err = priors_tilt(path, share, &why);
+    (*files)++;
+    if (err == ERR_OK || err == ERR_MEMORY)
+        return err;
+    c->count++;
+    return buf_printf(c->problems, "%s\n", why.text);
+}
+
 enum err catalogue_check(const struct profile_path *path, struct buf *problems, size_t *count,
                          size_t *files, struct err_msg *e)
 {
@@ -132,6 +150,8 @@ enum err catalogue_check(const struct profile_path *path, struct buf *problems, 
 
     if (err == ERR_OK)
         err = check_folder(&c, path, "tests", files, e);
+    if (err == ERR_OK)
+        err = check_priors(&c, path, files);
     *count += c.count;
     return err;
 }

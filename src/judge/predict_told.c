@@ -25,7 +25,7 @@ static unsigned varies(const struct world *w)
 
     for (int i = 0; i < 2; i++)
         v |= trait(w, i) ? trait(w, i)->varies : 0;
-    return w->play.f->contact ? v | VARIES_CHIPS : v;
+    return v;
 }
 
 static bool at_end(const struct world *w, enum end e)

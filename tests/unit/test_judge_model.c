@@ -333,6 +333,23 @@ static void a_fault_without_source_weight_or_known_effect_is_found(void **state)
     run("rm -r %s", folder);
 }
 
+/* A shop's counts are held to the same care as the catalogue. */
+static void a_count_without_source_is_found(void **state)
+{
+    char folder[64], profiles[96], first[512];
+
+    (void)state;
+    make_temp(folder);
+    snprintf(profiles, sizeof profiles, "%s/profiles", folder);
+    run("cp -r " TEST_SOURCE_DIR "/profiles %s", profiles);
+    run("printf '[drive]\nclosed = 4\n' > %s/priors.ini", profiles);
+    assert_int_equal(problems_of(profiles, first, sizeof first), 1);
+    assert_non_null(strstr(first, "priors.ini: [drive] has no source"));
+    run("printf '[drive]\nclosed = 1.5\nsource = invented\n' > %s/priors.ini", profiles);
+    assert_int_equal(problems_of(profiles, first, sizeof first), 1);
+    run("rm -r %s", folder);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -345,6 +362,7 @@ int main(void)
         cmocka_unit_test(shares_of_an_end_sum_to_one),
         cmocka_unit_test(order_of_captures_changes_no_byte),
         cmocka_unit_test(a_fault_without_source_weight_or_known_effect_is_found),
+        cmocka_unit_test(a_count_without_source_is_found),
     };
 
     return cmocka_run_group_tests(tests, set_up, tear_down);
