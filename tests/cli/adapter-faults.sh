@@ -1,2 +1,4 @@
-"$WHICHEND" selfcheck --list | sed -n "1,/rehearse/p"
-"$WHICHEND" adjust --list --json | head -8
+"$WHICHEND" selfcheck --list >list
+sed -n "1,/rehearse/p" list
+"$WHICHEND" adjust --list --json >list
+sed -n 1,8p list
