@@ -300,8 +300,12 @@ enum err archive_bus_read(struct archive_bus *b, int cylinder, int side, int tur
                                     .cap = b->flux.cap};
     err = turns(b, turn_count, e);
     b->flux.on = false;
-    if (err != ERR_OK)
+    if (err != ERR_OK) {
+        /* the stream is read to its end later, when nobody counts what this stretch held */
+        b->flux.begun = false;
+        b->flux.count = 0;
         return err;
+    }
     if (b->flux.begun)
         err = stretch_end(b);
     if (err != ERR_OK)

@@ -1,18 +1,14 @@
-# No room for what is written: status 74, no half files, and what was there stays.
-"$WHICHEND" record --adapter sim:none --disk-out --role as-machine --cylinders 0-1 --turns 2 -o a.wec >/dev/null
-"$WHICHEND" archive a.wec -o out >/dev/null
-cp out/disk.img kept.img
-cp out/disk.json kept.json
-(
-  trap '' XFSZ
-  ulimit -f 40
-  "$WHICHEND" archive a.wec -o out --replace
+# No room in the middle of a track, and again while going on: told, and nothing of what was read is lost.
+trap '' XFSZ
+head -c 737280 /dev/zero >sectors
+archive() {
+  "$WHICHEND" archive --quiet --adapter sim:bench.disk.protected --disk-out --image sectors --cylinders 0-5 \
+    --affirm heads-cleaned --affirm scratch-alike --affirm no-ring --affirm disk-looked-at -o out --resume >/dev/null 2>told
+}
+for blocks in 60 40 90; do
+  (ulimit -f $blocks && archive)
   echo "status $?"
-  "$WHICHEND" archive a.wec -o new 2>/dev/null
-  echo "status $?"
-)
-ls out new
-cmp kept.img out/disk.img && cmp kept.json out/disk.json && echo "as it was"
-# a folder that cannot be made
-"$WHICHEND" archive a.wec -o a.wec/below
+done
+archive
 echo "status $?"
+head -c 55296 sectors | cmp - out/disk.img && echo "the image is whole"
