@@ -227,7 +227,7 @@ static enum err add_overrun(const struct feature_from *f, struct feature_list *l
 
 struct place_count {
     int n[PLACE_COUNT];
-    int id, cylinder;
+    int id;
     int half_at;     /* the last cylinder of which half was read, */
     int half_places; /* and how many there were */
 };
@@ -256,6 +256,7 @@ static void count_places(const struct feature_from *f, struct place_count *p)
 
     for (size_t i = 0; i < f->s->visit_count; i++) {
         const struct visit *v = &f->s->visit[i];
+        int place;
 
         if (v->ids_good < 2 || v->id_cylinder < 0 || !v->settled)
             continue;
@@ -265,9 +266,9 @@ static void count_places(const struct feature_from *f, struct place_count *p)
                 p->n[v->id_cylinder ? PLACE_NOT_ZERO_AFTER_OUT : PLACE_ZERO_NO_TRK00]++;
             continue;
         }
-        p->cylinder = v->cylinder;
-        p->n[place_of(v)]++;
-        if (place_of(v) == PLACE_HALF && v->cylinder != p->half_at) {
+        place = place_of(v);
+        p->n[place]++;
+        if (place == PLACE_HALF && v->cylinder != p->half_at) {
             p->half_at = v->cylinder;
             p->half_places++;
         }

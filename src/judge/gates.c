@@ -82,18 +82,11 @@ static void gate_alike(const struct inference *n, struct verdict *v)
 
 /* A group speaks for an end when the rest without it says less, or when it says so alone: where
  * everything is dead each mechanism repeats what the others say, and none is missed. */
-static bool speaks(const struct inference *n, size_t g, enum end e, double *joint, double with)
+static bool speaks_alone(const struct inference *n, size_t g, enum end e, double unheard,
+                         double *joint)
 {
-    double before;
-
-    (void)inference_without(n, SIZE_MAX, g, joint);
-    if (with - engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)e) >
-        GROUP_SPEAKS_DECIBANS)
-        return true;
-    inference_alone(n, SIZE_MAX, joint);
-    before = engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)e);
     inference_alone(n, g, joint);
-    return engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)e) - before >
+    return engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)e) - unheard >
            GROUP_ALONE_DECIBANS;
 }
 
@@ -102,26 +95,28 @@ static enum err gate_groups(const struct inference *n, struct verdict *v)
 {
     double *joint = calloc(n->hyp_count, sizeof *joint);
     int speaking = 0;
-    double best = 0;
+    double best = 0, with, unheard;
     enum end then = v->leading;
     enum group strongest = GROUP_SELECT;
 
     if (!joint)
         return ERR_MEMORY;
+    with = engine_odds_decibans(n->joint, n->end_of, n->hyp_count, (int)v->leading);
+    inference_alone(n, SIZE_MAX, joint);
+    unheard = engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)v->leading);
     for (size_t g = 0; g < n->group_count; g++) {
-        double with = engine_odds_decibans(n->joint, n->end_of, n->hyp_count, (int)v->leading),
-               without;
-        double end[END_COUNT];
+        double end[END_COUNT], says;
 
-        speaking += speaks(n, g, v->leading, joint, with);
         (void)inference_without(n, SIZE_MAX, g, joint);
-        without = engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)v->leading);
-        if (n->group[g].two_taps || with - without <= best)
-            continue;
-        best = with - without;
-        inference_ends(n, joint, end);
-        then = ends_leader(end);
-        strongest = n->group[g].group;
+        says = with - engine_odds_decibans(joint, n->end_of, n->hyp_count, (int)v->leading);
+        if (!n->group[g].two_taps && says > best) {
+            best = says;
+            inference_ends(n, joint, end);
+            then = ends_leader(end);
+            strongest = n->group[g].group;
+        }
+        speaking +=
+            says > GROUP_SPEAKS_DECIBANS || speaks_alone(n, g, v->leading, unheard, joint);
     }
     free(joint);
     if (v->leading == END_NONE && n->group_count < 3)

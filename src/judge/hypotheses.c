@@ -50,7 +50,7 @@ void end_priors(const struct gathered *g, const struct catalogue *c, double *sha
     share[END_NONE] = none;
 }
 
-enum err hypothesis_add(struct inference *n, size_t *cap, struct hypothesis h)
+static enum err hypothesis_add(struct inference *n, size_t *cap, struct hypothesis h)
 {
     void *items = n->hyp;
 
@@ -89,8 +89,7 @@ enum err hypotheses_single(struct inference *n, size_t *cap)
                UNLISTED_NOWHERE * unlisted * (1 - share[END_NONE]));
 }
 
-/* The test of its own was made for one of them. */
-static bool examined(const struct inference *n, const struct fault *f)
+bool fault_examined(const struct inference *n, const struct fault *f)
 {
     for (size_t i = 0; i < n->g->features.count; i++) {
         const struct feature *k = &n->g->features.item[i];
@@ -107,7 +106,7 @@ bool faults_alike(const struct inference *n, int a, int b)
 
     return f->end == g->end && f->sig == g->sig && f->sig2 == g->sig2 && f->tap == g->tap &&
            !strcmp(f->effect, g->effect) && !memcmp(&f->traits, &g->traits, sizeof f->traits) &&
-           !examined(n, f) && !examined(n, g);
+           !fault_examined(n, f) && !fault_examined(n, g);
 }
 
 enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b, double shares)

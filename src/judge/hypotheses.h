@@ -7,12 +7,13 @@
 /* Prior share of each end for this case; sums to 1. */
 void end_priors(const struct gathered *g, const struct catalogue *c, double *share);
 
-enum err hypothesis_add(struct inference *n, size_t *cap, struct hypothesis h);
 /* None, every single fault, an unlisted one at every end, and one that nobody placed. */
 enum err hypotheses_single(struct inference *n, size_t *cap);
 /* For the lines of the listed faults that fit best: what holds one of them at an end although
  * no list names it. Singles must be weighed. */
 enum err hypotheses_held(struct inference *n, size_t *cap);
+/* Was the test made that the catalogue names for it? */
+bool fault_examined(const struct inference *n, const struct fault *f);
 /* Do two faults break the very same thing, so that no evidence of this case tells them apart?
  */
 bool faults_alike(const struct inference *n, int a, int b);

@@ -1,6 +1,7 @@
 #include "judge/next.h"
 
 #include "judge/ask.h"
+#include "judge/hypotheses.h"
 
 #include <stdio.h>
 #include <stdlib.h>
@@ -170,17 +171,6 @@ static void describe(const struct ini_file *f, const char *name, struct next_tes
         put(t->first[t->first_count++], sizeof t->first[0], first);
 }
 
-static bool examined(const struct inference *n, const struct fault *f)
-{
-    for (size_t i = 0; i < n->g->features.count; i++) {
-        const struct feature *k = &n->g->features.item[i];
-
-        if (k->kind == FEATURE_EXAMINED && !strcmp(k->fault, f->name))
-            return true;
-    }
-    return false;
-}
-
 /* The likeliest fault that has a test of its own which nobody made yet. */
 static const struct fault *suspect(const struct inference *n, enum end e)
 {
@@ -192,7 +182,7 @@ static const struct fault *suspect(const struct inference *n, enum end e)
         const struct fault *f = y->kind == HYP_SINGLE ? &n->c->fault[y->a] : NULL;
 
         if (!f || y->left_out || y->end != e || !f->next[0] || n->posterior[h] <= most ||
-            examined(n, f))
+            fault_examined(n, f))
             continue;
         best = f;
         most = n->posterior[h];

@@ -8,6 +8,8 @@ void predict_set(double *answer, int n, const double *p);
 void predict_yes(double *answer, double yes);
 /* A line as the tap sees it, its lead included. */
 struct pattern predict_line(const struct world *w, enum sig s, enum tap tap);
+/* What makes the faults that are there come and go: VARIES_ */
+unsigned predict_varies(const struct world *w);
 enum rx predict_rx(const struct world *w, enum sig s, enum tap tap);
 /* One question each: chances of its answers before the recording mix. */
 void predict_direction(const struct world *w, const struct feature *f, double *answer);

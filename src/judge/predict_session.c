@@ -180,16 +180,17 @@ static double success(const struct play *p)
     return 0.8;
 }
 
-/* A fault that comes and goes: loose by its effect, or by what the catalogue says of it. */
-static double comes_and_goes(const struct play *p)
+static bool is_loose(const struct state *s)
 {
-    unsigned varies = 0;
+    return s->contact || s->sags || s->hub || s->grounds;
+}
 
-    for (int i = 0; i < 2; i++)
-        varies |= p->f->of[i] ? p->f->of[i]->varies : 0;
-    if (p->f->contact || p->f->sags || p->f->hub || p->f->grounds)
+/* A fault that comes and goes: loose by its effect, or by what the catalogue says of it. */
+static double comes_and_goes(const struct world *w)
+{
+    if (is_loose(w->play.f))
         return 0.7;
-    return varies ? 0.5 : 0;
+    return predict_varies(w) ? 0.5 : 0;
 }
 
 /* It never fails, now and then, mostly. A chance of success that is neither high nor low is one
@@ -201,7 +202,7 @@ void predict_tries(const struct world *w, const struct feature *f, double *answe
     double yes = success(&w->play), some = 2 * yes * (1 - yes);
 
     (void)f;
-    some = some + (1 - some) * comes_and_goes(&w->play);
+    some = some + (1 - some) * comes_and_goes(w);
     for (int i = 0; i < 3; i++)
         answer[i] = some * now_and_then[i] + (1 - some) * (yes * ok[i] + (1 - yes) * bad[i]);
 }
@@ -214,14 +215,13 @@ void predict_outcome(const struct world *w, const struct feature *f, double *ans
                         now_and_then[] = {0.3, 0.3, 0.05, 0.05, 0.3};
     const struct play *p = &w->play;
     double yes = success(p), hang = (1 - yes) * p->hang;
-    bool loose = p->f->contact || p->f->sags || p->f->hub || p->f->grounds;
 
     (void)f;
     for (int i = 0; i < 5; i++) {
         answer[i] = yes * ok[i] + hang * stuck[i] + (1 - yes - hang) * (1 - p->wrong) * bad[i];
         if (i == 3)
             answer[i] += (1 - yes - hang) * p->wrong;
-        if (loose)
+        if (is_loose(p->f))
             answer[i] = 0.6 * answer[i] + 0.4 * now_and_then[i];
     }
 }

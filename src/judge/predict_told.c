@@ -19,7 +19,7 @@ static const struct traits *trait(const struct world *w, int i)
     return w->play.f->of[i];
 }
 
-static unsigned varies(const struct world *w)
+unsigned predict_varies(const struct world *w)
 {
     unsigned v = 0;
 
@@ -319,7 +319,7 @@ static void together(const struct world *w, double *answer)
 
 static void comes_and_goes(const struct world *w, double *answer)
 {
-    unsigned v = varies(w);
+    unsigned v = predict_varies(w);
 
     if (v & (VARIES_TOUCH | VARIES_HEAT | VARIES_PLACE))
         SET(0.25, 0.68, 0.07);
@@ -334,7 +334,7 @@ static void comes_and_goes(const struct world *w, double *answer)
 static void moves_with(const struct world *w, double *answer)
 {
     static const unsigned bit[] = {0, VARIES_PLUGS, VARIES_CHIPS, VARIES_DRIVE, VARIES_PANEL};
-    unsigned v = varies(w);
+    unsigned v = predict_varies(w);
     int n = 0;
 
     for (int i = 1; i < 5; i++)
@@ -347,7 +347,7 @@ static void moves_with(const struct world *w, double *answer)
 /* open, closed, both */
 static void case_state(const struct world *w, double *answer)
 {
-    unsigned v = varies(w);
+    unsigned v = predict_varies(w);
 
     if (v & (VARIES_PLACE | VARIES_PANEL))
         SET(0.03, 0.67, 0.3);
@@ -359,12 +359,12 @@ static void case_state(const struct world *w, double *answer)
 
 static void place(const struct world *w, double *answer)
 {
-    predict_yes(answer, varies(w) & (VARIES_PLACE | VARIES_PANEL) ? 0.8 : 0.06);
+    predict_yes(answer, predict_varies(w) & (VARIES_PLACE | VARIES_PANEL) ? 0.8 : 0.06);
 }
 
 static void warm(const struct world *w, double *answer)
 {
-    if (varies(w) & VARIES_HEAT)
+    if (predict_varies(w) & VARIES_HEAT)
         SET(0.08, 0.67, 0.25);
     else
         SET(0.04, 0.06, 0.9);
