@@ -122,6 +122,18 @@ static bool places_itself(const struct visit *v)
     return v->id_cylinder >= 0 && v->id_cylinders <= 1 + v->ids_good / VISIT_IDS && v->settled;
 }
 
+/* Steps up to a moment; *next goes on behind them. */
+static enum err take_steps(struct moves *m, struct reckoning *r, const struct listen *l,
+                           size_t *next, int64_t until_ns, bool track0_tells, int32_t stroke)
+{
+    for (; *next < l->steps && l->step[*next].ns <= until_ns; ++*next) {
+        struct step_seen step = l->step[*next];
+        step.track0 = track0_tells ? step.track0 : LEVEL_UNKNOWN;
+        TRY(take_step(m, r, &step, stroke));
+    }
+    return ERR_OK;
+}
+
 enum err moves_add(struct moves *m, const struct survey *s, const struct listen *l,
                    bool track0_tells, int32_t stroke)
 {
@@ -132,18 +144,10 @@ enum err moves_add(struct moves *m, const struct survey *s, const struct listen 
         const struct visit *v = &s->visit[i];
         if (!places_itself(v))
             continue;
-        for (; next < l->steps && l->step[next].ns <= v->start_ns + EDGE_NS; next++) {
-            struct step_seen step = l->step[next];
-            step.track0 = track0_tells ? step.track0 : LEVEL_UNKNOWN;
-            TRY(take_step(m, &r, &step, stroke));
-        }
+        TRY(take_steps(m, &r, l, &next, v->start_ns + EDGE_NS, track0_tells, stroke));
         TRY(look(m, &r, v->id_cylinder, false));
     }
-    for (; next < l->steps; next++) {
-        struct step_seen step = l->step[next];
-        step.track0 = track0_tells ? step.track0 : LEVEL_UNKNOWN;
-        TRY(take_step(m, &r, &step, stroke));
-    }
+    TRY(take_steps(m, &r, l, &next, INT64_MAX, track0_tells, stroke));
     return track0_tells ? look_track0(m, &r, l->track0_last) : ERR_OK;
 }
 

@@ -74,15 +74,10 @@ static enum err end(struct archive_plan *p, enum err err, struct err_msg *e)
     struct archive_bus *b = &p->bus;
     struct err_msg late = {0};
     double seconds = 0;
-    if (!b->u->session.gone)
-        (void)session_release(&b->u->session, &late);
-    (void)session_stop(&b->u->session, &late);
-    late = (struct err_msg){0};
-    if (archive_bus_recorded(b, &seconds, &late) != ERR_OK && err == ERR_OK)
+    if (archive_bus_end(b, &seconds, &late) != ERR_OK && err == ERR_OK)
         err = err_set(e, late.code, "%s", late.text);
     if (p->pass >= 0)
         p->folder->archive.pass[p->pass].seconds = seconds;
-    archive_bus_end(b);
     return err;
 }
 

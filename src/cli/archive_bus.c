@@ -183,7 +183,7 @@ enum err archive_bus_record(struct archive_bus *b, const char *path, bool replac
     return stream(b, e);
 }
 
-enum err archive_bus_recorded(struct archive_bus *b, double *seconds, struct err_msg *e)
+static enum err recorded(struct archive_bus *b, double *seconds, struct err_msg *e)
 {
     struct session *s = &b->u->session;
     int64_t ns = 0;
@@ -216,17 +216,17 @@ enum err archive_bus_rest(struct archive_bus *b, struct err_msg *e)
     return session_drive(&b->u->session, bits, 0, e);
 }
 
-void archive_bus_end(struct archive_bus *b)
+enum err archive_bus_end(struct archive_bus *b, double *seconds, struct err_msg *e)
 {
-    struct err_msg late = {0};
-    double seconds = 0;
+    struct err_msg late = {0}; /* what ended the work is told already */
     if (!b->u->session.gone)
         (void)session_release(&b->u->session, &late);
     (void)session_stop(&b->u->session, &late);
-    (void)archive_bus_recorded(b, &seconds, &late);
+    enum err err = recorded(b, seconds, e);
     recorder_abandon(&b->recorder);
     free(b->flux.interval);
     b->flux.interval = NULL;
+    return err;
 }
 
 enum err archive_bus_restore(struct archive_bus *b, struct err_msg *e)

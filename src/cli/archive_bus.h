@@ -53,14 +53,13 @@ enum err archive_bus_begin(struct archive_bus *b, struct err_msg *e);
 /* From here on, or no longer, the stream goes to a capture file too. */
 enum err archive_bus_record(struct archive_bus *b, const char *path, bool replace,
                             struct err_msg *e);
-/* The file is whole; *seconds of it. Safe where nothing is recorded. */
-enum err archive_bus_recorded(struct archive_bus *b, double *seconds, struct err_msg *e);
 /* Unit selected, motor on, up to speed, head at track 0. */
 enum err archive_bus_start(struct archive_bus *b, struct err_msg *e);
 /* Motor off, nothing selected. */
 enum err archive_bus_rest(struct archive_bus *b, struct err_msg *e);
-/* Everything released, the stream ended; also after a failure. */
-void archive_bus_end(struct archive_bus *b);
+/* Everything released, the stream ended, also after a failure; the capture file, if there is
+ * one, is whole, with *seconds in it. An error is the file's. */
+enum err archive_bus_end(struct archive_bus *b, double *seconds, struct err_msg *e);
 
 enum err archive_bus_restore(struct archive_bus *b, struct err_msg *e);
 /* slow: twice the time from step to step. */

@@ -138,6 +138,9 @@ enum err args_line_map(const struct args *a, struct line_map *out, struct err_ms
 /* --asked list, as bits of base/asked.h. */
 enum err args_asked(const struct args *a, unsigned *out, struct err_msg *e);
 enum err args_profiles(const struct args *a, struct profile_path **out, struct err_msg *e);
+/* The drive's profile that an option names; NULL where it was not given. Yours (profile_free).
+ */
+enum err args_drive(const struct args *a, enum opt o, struct profile **out, struct err_msg *e);
 
 enum err help_all(struct buf *out);
 enum err help_verb(const struct verb *v, struct buf *out);

@@ -248,3 +248,15 @@ enum err args_profiles(const struct args *a, struct profile_path **out, struct e
 {
     return profile_path_make(args_value(a, OPT_PROFILES), out, e);
 }
+
+enum err args_drive(const struct args *a, enum opt o, struct profile **out, struct err_msg *e)
+{
+    struct profile_path *path = NULL;
+    *out = NULL;
+    if (args_value(a, o) == NULL)
+        return ERR_OK;
+    TRY(args_profiles(a, &path, e));
+    enum err err = profile_load(path, PROFILE_DRIVE, args_value(a, o), out, e);
+    profile_path_free(path);
+    return err;
+}

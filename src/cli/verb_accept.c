@@ -101,7 +101,6 @@ enum err accept_facts_of(const struct args *a, struct accept_facts *out, struct 
 
 static enum err from_captures(const struct args *a, struct accept_sheet *s, struct err_msg *e)
 {
-    struct profile_path *path = NULL;
     struct profile *drive = NULL;
     struct line_map map = {0};
     struct progress p;
@@ -112,9 +111,7 @@ static enum err from_captures(const struct args *a, struct accept_sheet *s, stru
     if (err == ERR_OK)
         err = args_line_map(a, &map, e);
     if (err == ERR_OK)
-        err = args_profiles(a, &path, e);
-    if (err == ERR_OK)
-        err = profile_load(path, PROFILE_DRIVE, args_value(a, OPT_DRIVE), &drive, e);
+        err = args_drive(a, OPT_DRIVE, &drive, e);
     if (err == ERR_OK) {
         o.drive = drive;
         progress_begin(&p, a, "reading");
@@ -122,7 +119,6 @@ static enum err from_captures(const struct args *a, struct accept_sheet *s, stru
         progress_end(&p);
     }
     profile_free(drive);
-    profile_path_free(path);
     line_map_release(&map);
     return err;
 }

@@ -35,18 +35,11 @@ static enum err take_capture(const struct args *a, const char *name,
 
 static enum err take_captures(const struct args *a, struct archive_folder *f, struct err_msg *e)
 {
-    const char *name = args_value(a, OPT_DRIVE_PROFILE);
-    struct profile_path *path = NULL;
     struct profile *drive = NULL;
-    enum err code = ERR_OK;
-    if (name != NULL) {
-        code = args_profiles(a, &path, e);
-        code = code == ERR_OK ? profile_load(path, PROFILE_DRIVE, name, &drive, e) : code;
-    }
+    enum err code = args_drive(a, OPT_DRIVE_PROFILE, &drive, e);
     for (size_t i = 0; code == ERR_OK && i < a->words; i++)
         code = take_capture(a, a->word[i], drive, f, e);
     profile_free(drive);
-    profile_path_free(path);
     return code;
 }
 

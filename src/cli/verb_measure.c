@@ -43,16 +43,9 @@ static enum err measure(const struct args *a, const struct profile *drive, struc
 
 enum err verb_measure(const struct args *a, struct answer *r, struct err_msg *e)
 {
-    const char *name = args_value(a, OPT_DRIVE_PROFILE);
-    struct profile_path *path = NULL;
     struct profile *drive = NULL;
-    enum err code = ERR_OK;
-    if (name != NULL) {
-        code = args_profiles(a, &path, e);
-        code = code == ERR_OK ? profile_load(path, PROFILE_DRIVE, name, &drive, e) : code;
-    }
+    enum err code = args_drive(a, OPT_DRIVE_PROFILE, &drive, e);
     code = code == ERR_OK ? measure(a, drive, &r->out, e) : code;
     profile_free(drive);
-    profile_path_free(path);
     return code;
 }
