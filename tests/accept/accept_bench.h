@@ -6,6 +6,7 @@
 #include "accept/plan.h"
 #include "sim/sim_link_private.h"
 #include "sim/spec_lines.h"
+#include "unit/profile_parts.h"
 
 #include <math.h>
 #include <setjmp.h>
@@ -18,29 +19,6 @@
 #include <unistd.h>
 
 #include <cmocka.h>
-
-struct parts {
-    struct profile *machine, *drive, *cable;
-};
-
-static inline void load_parts(struct parts *p, const char *machine, const char *drive,
-                              const char *cable)
-{
-    struct err_msg e = {0};
-    struct profile_path *path = NULL;
-    assert_int_equal(profile_path_make(TEST_SOURCE_DIR "/profiles", &path, &e), ERR_OK);
-    assert_int_equal(profile_load(path, PROFILE_CONTROLLER, machine, &p->machine, &e), ERR_OK);
-    assert_int_equal(profile_load(path, PROFILE_DRIVE, drive, &p->drive, &e), ERR_OK);
-    assert_int_equal(profile_load(path, PROFILE_CABLE, cable, &p->cable, &e), ERR_OK);
-    profile_path_free(path);
-}
-
-static inline void free_parts(struct parts *p)
-{
-    profile_free(p->machine);
-    profile_free(p->drive);
-    profile_free(p->cable);
-}
 
 /* What the simulator knows of the drive that it played; every number is its own. */
 struct truth {

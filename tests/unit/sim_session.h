@@ -4,7 +4,7 @@
 #define TEST_SIM_SESSION_H
 
 #include "base/buf.h"
-#include "profile/profile.h"
+#include "profile_parts.h"
 #include "sim/play.h"
 #include "sim/sim.h"
 
@@ -33,29 +33,6 @@ struct session {
     struct sim_result result;
     uint64_t hash;
 };
-
-struct parts {
-    struct profile *machine, *drive, *cable;
-};
-
-static inline void load_parts(struct parts *p, const char *machine, const char *drive,
-                              const char *cable)
-{
-    struct err_msg e = {0};
-    struct profile_path *path = NULL;
-    assert_int_equal(profile_path_make(TEST_SOURCE_DIR "/profiles", &path, &e), ERR_OK);
-    assert_int_equal(profile_load(path, PROFILE_CONTROLLER, machine, &p->machine, &e), ERR_OK);
-    assert_int_equal(profile_load(path, PROFILE_DRIVE, drive, &p->drive, &e), ERR_OK);
-    assert_int_equal(profile_load(path, PROFILE_CABLE, cable, &p->cable, &e), ERR_OK);
-    profile_path_free(path);
-}
-
-static inline void free_parts(struct parts *p)
-{
-    profile_free(p->machine);
-    profile_free(p->drive);
-    profile_free(p->cable);
-}
 
 static inline struct sim_options options_of(const struct parts *p, const char *fault,
                                             uint64_t seed)

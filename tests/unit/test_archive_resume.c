@@ -94,21 +94,28 @@ static void a_journal_gives_back_all_that_it_was_told(void **state)
     archive_release(&b);
 }
 
+/* An archive, and the bytes of its journal. */
+static void journal_of(struct archive *a, struct buf *bytes)
+{
+    struct journal j;
+    struct err_msg e = {0};
+    fill(a);
+    assert_int_equal(journal_begin(&j, JOURNAL_FILE, a, &e), ERR_OK);
+    journal_close(&j);
+    buf_init(bytes, 1 << 20);
+    assert_int_equal(file_read(JOURNAL_FILE, bytes, &e), ERR_OK);
+}
+
 /* Whatever byte the writing ended at: what is read is right, and no more is lost than the last
  * record. */
 static void a_journal_that_was_cut_gives_its_whole_records(void **state)
 {
     struct archive a = {.pass_count = 0};
-    struct journal j;
     struct err_msg e = {0};
     struct buf bytes;
     size_t before = 0;
     (void)state;
-    fill(&a);
-    assert_int_equal(journal_begin(&j, JOURNAL_FILE, &a, &e), ERR_OK);
-    journal_close(&j);
-    buf_init(&bytes, 1 << 20);
-    assert_int_equal(file_read(JOURNAL_FILE, &bytes, &e), ERR_OK);
+    journal_of(&a, &bytes);
     for (size_t len = 8; len <= bytes.len; len += len % 97 == 0 ? 1 : 13) {
         struct archive b = {.pass_count = 0};
         bool cut = false;
@@ -128,15 +135,10 @@ static void a_journal_that_was_cut_gives_its_whole_records(void **state)
 static void a_journal_with_a_changed_byte_ends_before_it(void **state)
 {
     struct archive a = {.pass_count = 0};
-    struct journal j;
     struct err_msg e = {0};
     struct buf bytes;
     (void)state;
-    fill(&a);
-    assert_int_equal(journal_begin(&j, JOURNAL_FILE, &a, &e), ERR_OK);
-    journal_close(&j);
-    buf_init(&bytes, 1 << 20);
-    assert_int_equal(file_read(JOURNAL_FILE, &bytes, &e), ERR_OK);
+    journal_of(&a, &bytes);
     for (size_t at = 8; at < bytes.len; at += 331) {
         struct archive b = {.pass_count = 0};
         bool cut = false;

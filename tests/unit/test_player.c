@@ -111,14 +111,20 @@ static struct sums play(const struct player_track *t, uint32_t phase, uint32_t p
     return s;
 }
 
+/* Track 0, side 0 of the whole capture. */
+static const struct player_track *whole_track(struct player *p)
+{
+    struct err_msg e = {0};
+    make_capture(0, INT64_MAX);
+    assert_int_equal(player_load(p, FILE_NAME, HZ, &e), ERR_OK);
+    return player_find(p, 0, 0);
+}
+
 static void test_a_turn_from_index_to_index_is_taken_where_there_is_one(void **state)
 {
     (void)state;
     struct player p;
-    struct err_msg e = {0};
-    make_capture(0, INT64_MAX);
-    assert_int_equal(player_load(&p, FILE_NAME, HZ, &e), ERR_OK);
-    const struct player_track *t = player_find(&p, 0, 0);
+    const struct player_track *t = whole_track(&p);
     assert_non_null(t);
     assert_int_equal(t->pulses, PULSES);
     assert_int_equal(t->turn,
@@ -155,10 +161,7 @@ static void test_going_round_loses_no_time_and_no_pulse(void **state)
 {
     (void)state;
     struct player p;
-    struct err_msg e = {0};
-    make_capture(0, INT64_MAX);
-    assert_int_equal(player_load(&p, FILE_NAME, HZ, &e), ERR_OK);
-    const struct player_track *t = player_find(&p, 0, 0);
+    const struct player_track *t = whole_track(&p);
     struct sums once = play(t, 0, t->pulses);
     struct sums ten = play(t, 0, 10 * t->pulses);
     assert_int_equal(ten.ticks - once.ticks, 9ull * t->turn);
@@ -171,10 +174,7 @@ static void test_it_can_begin_anywhere_in_the_turn(void **state)
 {
     (void)state;
     struct player p;
-    struct err_msg e = {0};
-    make_capture(0, INT64_MAX);
-    assert_int_equal(player_load(&p, FILE_NAME, HZ, &e), ERR_OK);
-    const struct player_track *t = player_find(&p, 0, 0);
+    const struct player_track *t = whole_track(&p);
     for (uint32_t phase = t->turn / 97; phase < t->turn; phase += t->turn / 97) {
         struct sums s = play(t, phase, t->pulses);
         assert_int_equal(s.index_falls, 1);

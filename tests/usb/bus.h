@@ -1,11 +1,6 @@
-/* A bus with models of adapters on it, in two kinds:
- *
- * mock_bus.c: only this process and the programs it starts can see it. The testbed of umockdev
- * stands between libusb's calls and the kernel, and answers the ioctls of usbfs.
- * vhci_bus.c: the models are plugged into the kernel itself, by way of its virtual host
- * controller. Needs root and a kernel that has it, such as tests/usb/guest.sh starts.
- *
- * The program under test runs as it is shipped in both.
+/* A bus with models of adapters on it. Only this process and the programs it starts can see it:
+ * the testbed of umockdev stands between libusb's calls and the kernel, and answers the ioctls
+ * of usbfs. The program under test runs as it is shipped.
  */
 #ifndef WHICHEND_TESTS_BUS_H
 #define WHICHEND_TESTS_BUS_H
@@ -15,9 +10,9 @@
 struct bus;
 
 struct bus_options {
-    bool driver;    /* a kernel driver holds the interface, and lets it go when asked (mock) */
-    bool busy;      /* another program holds it (mock) */
-    bool forbidden; /* the node is for root alone (mock) */
+    bool driver;    /* a kernel driver holds the interface, and lets it go when asked */
+    bool busy;      /* another program holds it */
+    bool forbidden; /* the node is for root alone */
     int replug_ms;  /* after it is gone, it comes back so much later; 0: never */
 };
 

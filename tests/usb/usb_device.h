@@ -30,7 +30,7 @@ struct usb_device {
     const char *serial;
 };
 
-/* ---- standard descriptors, shared by all carriers ---- */
+/* ---- standard descriptors ---- */
 
 #define DESCRIPTORS_BYTES 64
 

@@ -217,6 +217,8 @@ void cases_print(const struct record *r, int count);
 
 /* ---- priors off by 3 and 10: faults_tilt.c; next tests: faults_tests.c; faults_json.c ---- */
 
+/* Those of one tilt; how many they are, 0 without memory. */
+int tilt_score(const struct record *r, int count, int variant, struct summary *out);
 void tilt_print(const struct record *r, int count);
 void tests_print(const struct record *r, int count);
 enum err json_print(const struct record *r, int count, const struct summary *s,

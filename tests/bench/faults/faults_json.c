@@ -61,23 +61,18 @@ static json_t *policies(const struct record *r, int count)
 
 static json_t *tilts(const struct record *r, int count)
 {
-    struct record *some = calloc((size_t)count + 1, sizeof *some);
     json_t *list = json_array();
-    for (int v = 0; some != NULL && v < TILTS; v++) {
+    for (int v = 0; v < TILTS; v++) {
         struct summary s;
         char label[32];
-        int n = 0;
-        for (int i = 0; i < count; i++)
-            if (!r[i].failed && r[i].variant == v)
-                some[n++] = r[i];
-        if (n == 0 || score(some, n, &s) != ERR_OK)
+        int n = tilt_score(r, count, v, &s);
+        if (n == 0)
             continue;
         json_array_append_new(list,
                               json_pack("{s:s,s:i,s:o,s:f,s:f}", "priors", tilt_label(v, label),
                                         "cases", n, "verdicts", worths(&s), "log_bits",
                                         s.log_bits, "calibration_error", s.calibration));
     }
-    free(some);
     return list;
 }
 

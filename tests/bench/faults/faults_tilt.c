@@ -95,11 +95,21 @@ static int same_verdicts(const struct record *r, int count, int variant)
     return same;
 }
 
-void tilt_print(const struct record *r, int count)
+int tilt_score(const struct record *r, int count, int variant, struct summary *out)
 {
     struct record *some = calloc((size_t)count + 1, sizeof *some);
-    if (some == NULL)
-        return;
+    int n = 0;
+    for (int i = 0; some != NULL && i < count; i++)
+        if (!r[i].failed && r[i].variant == variant)
+            some[n++] = r[i];
+    if (n > 0 && score(some, n, out) != ERR_OK)
+        n = 0;
+    free(some);
+    return n;
+}
+
+void tilt_print(const struct record *r, int count)
+{
     printf(
         "\npriors of one end off, single faults drawn by weight\n%-16s%7s%8s%7s%9s%9s%11s%10s"
         "%8s%10s\n",
@@ -108,16 +118,12 @@ void tilt_print(const struct record *r, int count)
     for (int v = 0; v < TILTS; v++) {
         struct summary s;
         char label[32];
-        int n = 0;
-        for (int i = 0; i < count; i++)
-            if (!r[i].failed && r[i].variant == v)
-                some[n++] = r[i];
-        if (n == 0 || score(some, n, &s) != ERR_OK)
+        int n = tilt_score(r, count, v, &s);
+        if (n == 0)
             continue;
         printf("%-16s%7d%8d%7d%9d%9d%11d%10.3f%8.3f%10d\n", tilt_label(v, label), n,
                s.worth[WORTH_RIGHT], s.worth[WORTH_WRONG] + s.worth[WORTH_CLEARED],
                s.worth[WORTH_LEANING], s.worth[WORTH_ASTRAY], s.worth[WORTH_OPEN], s.log_bits,
                s.calibration, same_verdicts(r, count, v));
     }
-    free(some);
 }
