@@ -29,9 +29,11 @@ enum err help_all(struct buf *out)
     TRY(text_wrap(out, 0, "", 0, "whichend VERB --help says more."));
     return text_wrap(
         out, 0, "Exit status:", 13,
-        "0 done, nothing at fault; 3 a fault was found; 4 leaning or undecided; 64 the call is "
-        "wrong; 65 input is not what it should be; 66 input is missing; 70 internal; 73 output "
-        "cannot be made; 74 a read or write failed; 130 interrupted.");
+        "0 done, nothing at fault; 3 a fault was found; 4 leaning, undecided, or not all was "
+        "measured or saved; 64 the call is wrong; 65 input is not what it should be; 66 input "
+        "is "
+        "missing; 69 adapter unavailable or lost; 70 internal; 73 output cannot be made; 74 a "
+        "read or write failed; 130 interrupted.");
 }
 
 enum err help_group(const char *group, struct buf *out)
