@@ -54,6 +54,7 @@
 /* An EDGE chunk at its fullest (65536 edges of 9 + 1 bytes, 8192 samples of 9 + 5) is smaller.
  */
 #define WEC_PLAIN_MAX  (1u << 20)
+#define WEC_PLAIN_PAD  1u /* bytes behind a payload that are there to be looked at */
 #define WEC_PACKED_MAX (WEC_PLAIN_MAX + (64u << 10))
 /* Chunks of other types: read past, never held. */
 #define WEC_SKIP_MAX      (1u << 30)
@@ -110,8 +111,9 @@ struct wec_scratch {
 size_t wec_pack(const struct wec_batch *batch, const struct wec_channels *c,
                 struct wec_scratch *scratch, uint8_t *out);
 
-/* EDGE payload to a chunk. Channel k is target[k], NULL where nobody wants it. false where the
- * payload contradicts itself or its frame; the chunk then holds nothing of it. */
+/* EDGE payload, WEC_PLAIN_PAD bytes of room behind it, to a chunk. Channel k is target[k], NULL
+ * where nobody wants it. false where the payload contradicts itself or its frame; the chunk
+ * then holds nothing of it. */
 bool wec_unpack(const uint8_t *plain, size_t len, const struct wec_frame *f,
                 const struct wec_channels *c,
                 const struct name_target *const target[NAME_TARGETS_MAX],

@@ -66,14 +66,34 @@ static bool get_series(struct bytes *in, size_t n, struct series *out)
     return n == 0;
 }
 
-static inline uint64_t next_of(struct series *s)
+/* What next_of() works on: the two places that nearly all bytes stand in are kept at hand. */
+struct reading {
+    const uint8_t *first, *second;
+    struct series *rest;
+};
+
+static uint64_t rest_of(struct series *s)
 {
-    uint64_t byte = *s->place[0]++;
-    uint64_t value = byte;
-    for (unsigned k = 1; byte >= 128; k++) {
+    uint64_t value = 0;
+    uint64_t byte = 128;
+    for (unsigned k = 2; byte >= 128; k++) {
         byte = *s->place[k]++;
-        value = (value & ~(UINT64_C(128) << (7 * (k - 1)))) | byte << (7 * k);
+        value |= (byte & 127) << (7 * k);
     }
+    return value;
+}
+
+/* Whether a second byte follows comes as good as at random, so that there is no branch: one
+ * that does not count is looked at all the same, which is what WEC_PLAIN_PAD is for. */
+static inline uint64_t next_of(struct reading *r)
+{
+    const uint64_t first = *r->first++;
+    const uint64_t more = first >> 7;
+    const uint64_t second = *r->second & (0 - more);
+    uint64_t value = (first & 127) | (second & 127) << 7;
+    r->second += more;
+    if (__builtin_expect(second >= 128, 0))
+        value |= rest_of(r->rest);
     return value;
 }
 
@@ -81,14 +101,16 @@ static inline uint64_t next_of(struct series *s)
  * goes beyond the chunk's span. */
 static bool get_offsets(struct bytes *in, uint64_t *out, size_t n, uint64_t span)
 {
-    struct series first;
-    struct series second;
+    struct series odd;
+    struct series even;
     uint64_t offset = 0;
-    if (!get_series(in, (n + 1) / 2, &first) || !get_series(in, n / 2, &second))
+    if (!get_series(in, (n + 1) / 2, &odd) || !get_series(in, n / 2, &even))
         return false;
+    struct reading a = {odd.place[0], odd.place[1], &odd};
+    struct reading b = {even.place[0], even.place[1], &even};
     for (size_t i = 0; i + 1 < n; i += 2) {
-        uint64_t one = next_of(&first);
-        uint64_t two = next_of(&second);
+        uint64_t one = next_of(&a);
+        uint64_t two = next_of(&b);
         if (one > span - offset || two > span - offset - one)
             return false;
         out[i] = offset + one;
@@ -96,7 +118,7 @@ static bool get_offsets(struct bytes *in, uint64_t *out, size_t n, uint64_t span
         out[i + 1] = offset;
     }
     if ((n & 1) != 0) {
-        uint64_t last = next_of(&first);
+        uint64_t last = next_of(&a);
         if (last > span - offset)
             return false;
         out[n - 1] = offset + last;

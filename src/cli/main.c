@@ -2,12 +2,14 @@
 #include "cli/cli.h"
 
 #include <errno.h>
+#include <malloc.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
 
 #define OUTPUT_BYTES_MAX ((size_t)256 << 20)
+#define MEMORY_KEPT      (8 << 20)
 
 static void on_stop(int signal_number)
 {
@@ -27,6 +29,16 @@ static void take_signals(void)
     (void)sigaction(SIGTERM, &a, NULL);
     (void)signal(SIGPIPE, SIG_IGN);
     (void)signal(SIGXFSZ, SIG_IGN); /* a file that may not grow is a failed write too */
+}
+
+/* What one track needed the next will need too: memory that is free is kept, up to a limit.
+ * Given back and fetched anew, its pages cost some 6 % of measuring a whole disk. */
+static void keep_memory(void)
+{
+#ifdef M_TRIM_THRESHOLD
+    (void)mallopt(M_TRIM_THRESHOLD, MEMORY_KEPT);
+    (void)mallopt(M_MMAP_THRESHOLD, MEMORY_KEPT);
+#endif
 }
 
 static bool asks_help(const char *word)
@@ -100,6 +112,7 @@ int main(int argc, char **argv)
     struct answer r = {.status = EXIT_SUCCESS};
     enum err code = ERR_OK;
     take_signals();
+    keep_memory();
     buf_init(&r.out, OUTPUT_BYTES_MAX);
     code = run(argc - 1, argv + 1, &r, &e);
     if (code == ERR_OK) {
