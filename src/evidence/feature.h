@@ -81,8 +81,10 @@ enum feature_kind {
     FEATURE_QUALITY,   /* read signal: 0 clean, 1 poor, 2 noise, 3 another code */
     FEATURE_FIELDS,    /* fields: 0 all good, 1 some damaged, 2 most damaged, 3 no identifier at
                           all */
-    FEATURE_CELL, /* bit cell against nominal: 0 within 4 %, 1 off 4 to 12 %, 2 further off */
-    FEATURE_RATE, /* data rate: 0 one that the drive is made for, 1 another */
+    FEATURE_CELL, /* bit cell against nominal: 0 within 4 %, 1 off 4 to 12 %, 2 further off, 3
+                   * it differs from visit to visit */
+    FEATURE_RATE, /* data rate: 0 one that the drive is made for, 1 another of the trade, 2 none
+                   * of the trade */
     FEATURE_SIDE_ID, /* identifiers' side: 0 as selected, 1 always side 0, 2 always side 1, 3
                         mixed */
     FEATURE_SIDE_1,  /* side 1 against side 0: 0 alike, 1 silent or noise, 2 worse */

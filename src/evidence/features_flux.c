@@ -9,12 +9,19 @@
  */
 #define MARGIN_POOR_PERCENT 20.0
 #define DAMAGED_POOR        0.2
-/* Further from every rate of the drive than writer and reader together can be: another rate. */
-#define RATE_OFF 0.1
+/* Further from every rate of the drive than writer and reader together can be: another rate.
+ * Rates of the trade differ by factors of two, and by 6/5 where one side of the exchange turned
+ * at 360 rpm and the other at 300; a writer may be this far from its own. */
+#define RATE_OFF        0.1
+#define RATE_FROM_TRADE 0.04
+/* Visits whose cells differ by more, rms: no rate was written so, the disk turns unsteadily. No
+ * drive's own variation over some turns comes near it (limits are 1 to 3 % within a turn). */
+#define CELL_WANDERS_PERCENT 2.5
 
 struct sums {
     double transitions, noise, other, poor, clean;
     double margin, jitter, cell, weight;
+    double stretch, stretch_2; /* of the cell against its rate's, and its square */
     int good, damaged, absent, ids_good, ids_bad;
     int32_t rate;
     enum encoding encoding;
@@ -28,7 +35,7 @@ static bool counts(const struct visit *v)
 
 static void add_up(const struct visit *v, struct sums *a)
 {
-    double n = (double)v->transitions;
+    double n = (double)v->transitions, stretch;
     int fields = v->data_good + v->data_damaged, ids = v->ids_good + v->ids_bad;
     bool broken = (fields && v->data_damaged > DAMAGED_POOR * fields) ||
                   (ids && v->ids_bad > DAMAGED_POOR * ids);
@@ -55,6 +62,9 @@ static void add_up(const struct visit *v, struct sums *a)
     a->jitter += v->quality.jitter_ns * n;
     a->cell += v->quality.cell_ns * n;
     a->weight += n;
+    stretch = v->quality.cell_ns * 2e-9 * v->quality.data_rate;
+    a->stretch += stretch * n;
+    a->stretch_2 += stretch * stretch * n;
     a->rate = v->quality.data_rate;
     a->encoding = v->quality.encoding;
 }
@@ -123,16 +133,31 @@ static double nearest_rate(const struct limit *l, double kbps)
     return best;
 }
 
+/* How far the visits' cells differ from each other, rms. */
+static double cell_wander_percent(const struct sums *a)
+{
+    double mean = a->stretch / a->weight;
+    double variance = a->stretch_2 / a->weight - mean * mean;
+
+    return variance > 0 && mean > 0 ? 100 * sqrt(variance) / mean : 0;
+}
+
 static enum err add_cell(const struct feature_from *f, const struct sums *a,
                          struct feature_list *l)
 {
     static const double edges[] = {4, 12};
     const struct limit *rate = profile_limit(f->c->drive, "data_rate_kbps");
-    double kbps, nominal, off;
+    double kbps, nominal, off, wander = cell_wander_percent(a);
     struct feature *n;
 
     if (a->weight <= 0 || a->rate <= 0 || !rate || !rate->has_typ)
         return ERR_OK;
+    if (wander > CELL_WANDERS_PERCENT) {
+        TRY(feature_add(l, f, FEATURE_CELL, GROUP_READ, SIG_RDATA, 3, &n, "flux.cell-wanders",
+                        "the bit cell differs by %.1f %% rms from place to place", wander));
+        feature_value(n, wander, 1, "%");
+        return ERR_OK;
+    }
     kbps = 1e6 / (2 * a->cell / a->weight);
     nominal = nearest_rate(rate, kbps);
     off = fabs(kbps - nominal) / nominal * 100;
@@ -144,23 +169,41 @@ static enum err add_cell(const struct feature_from *f, const struct sums *a,
     return ERR_OK;
 }
 
+/* Is a rate at this ratio to the drive's one that another drive of the trade would write? */
+static bool of_the_trade(double ratio)
+{
+    for (int octave = -3; octave <= 3; octave++) {
+        for (int turn = -1; turn <= 1; turn++) {
+            double rate = ldexp(turn < 0 ? 5.0 / 6 : turn ? 6.0 / 5 : 1, octave);
+
+            if (fabs(ratio / rate - 1) <= RATE_FROM_TRADE)
+                return true;
+        }
+    }
+    return false;
+}
+
 /* The rate that the disk was written at: the measured one with this drive's speed taken out. */
 static enum err add_rate(const struct feature_from *f, const struct sums *a,
                          struct feature_list *l)
 {
     const struct limit *rate = profile_limit(f->c->drive, "data_rate_kbps");
     double nominal_rpm = profile_number(f->c->drive, "speed_rpm", 0);
-    double kbps, off;
+    double kbps, ratio;
+    int answer;
     struct feature *n;
 
-    if (!rate || !rate->has_typ || a->weight <= 0 || a->rate <= 0)
+    if (!rate || !rate->has_typ || a->weight <= 0 || a->rate <= 0 ||
+        cell_wander_percent(a) > CELL_WANDERS_PERCENT)
         return ERR_OK;
     kbps = 1e6 / (2 * a->cell / a->weight);
     if (f->s->rotation.from == ROTATION_INDEX && nominal_rpm > 0)
         kbps *= nominal_rpm / f->s->rotation.rpm;
-    off = fabs(kbps / nearest_rate(rate, kbps) - 1);
-    TRY(feature_add(l, f, FEATURE_RATE, GROUP_READ, SIG_RDATA, off > RATE_OFF, &n, "flux.rate",
-                    "the disk was written at %.0f kbit/s", kbps));
+    ratio = kbps / nearest_rate(rate, kbps);
+    answer = fabs(ratio - 1) <= RATE_OFF ? 0 : of_the_trade(ratio) ? 1 : 2;
+    TRY(feature_add(l, f, FEATURE_RATE, GROUP_READ, SIG_RDATA, answer, &n, "flux.rate",
+                    "the disk was written at %.0f kbit/s%s", kbps,
+                    answer == 2 ? ", a rate that no drive of the trade writes" : ""));
     feature_value(n, kbps, 1, "kbit/s");
     feature_limit(n, rate);
     return ERR_OK;

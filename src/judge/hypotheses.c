@@ -119,11 +119,23 @@ enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b, double 
                2 * n->c->two / 100 * share[f->end] * share[g->end] * shares);
 }
 
+/* An end that gives nothing at all. */
+static void silent_state(enum end end, struct state *out)
+{
+    out->drive = end == END_DRIVE;
+    out->machine = end == END_CONTROLLER;
+    out->no_5v = end == END_POWER;
+    if (end == END_CABLE)
+        out->plug = PLUG_UNPLUGGED;
+}
+
 static void held_state(const struct hypothesis *h, struct state *out)
 {
     unsigned char mode = (unsigned char)h->mode;
 
-    if (h->end == END_CABLE)
+    if (h->sig == SIG_COUNT)
+        silent_state(h->end, out);
+    else if (h->end == END_CABLE)
         out->conductor[h->sig] = mode;
     else if (h->end == END_CONTROLLER)
         out->machine_out[h->sig] = mode;
@@ -167,25 +179,26 @@ static bool is_listed(const struct inference *n, const struct hypothesis *h)
     return false;
 }
 
-static enum err hold(struct inference *n, size_t *cap, enum sig s)
+static enum err hold(struct inference *n, size_t *cap, enum end end, enum sig s, enum mode mode)
 {
-    enum end ends[] = {END_CABLE, s < SIG_FROM_DRIVE ? END_CONTROLLER : END_DRIVE};
+    struct hypothesis h = {
+        .kind = HYP_HELD, .a = -1, .b = -1, .end = end, .sig = s, .mode = mode};
     double share[END_COUNT];
 
     end_priors(n->g, n->c, share);
-    for (int i = 0; i < 4; i++) {
-        struct hypothesis h = {.kind = HYP_HELD,
-                               .a = -1,
-                               .b = -1,
-                               .end = ends[i / 2],
-                               .sig = s,
-                               .mode = i % 2 ? MODE_STUCK : MODE_DEAD};
+    h.ln_prior = log(UNLISTED_HELD * n->c->unlisted / 100 * share[end] / HELD_STATES);
+    return is_listed(n, &h) ? ERR_OK : hypothesis_add(n, cap, h);
+}
 
-        h.ln_prior = log(UNLISTED_HELD * n->c->unlisted / 100 * share[h.end] / HELD_STATES);
-        if (!is_listed(n, &h))
-            TRY(hypothesis_add(n, cap, h));
-    }
-    return ERR_OK;
+/* A line held or dead at the cable or at the end that drives it. */
+static enum err hold_line(struct inference *n, size_t *cap, enum sig s)
+{
+    enum end driver = s < SIG_FROM_DRIVE ? END_CONTROLLER : END_DRIVE;
+
+    TRY(hold(n, cap, END_CABLE, s, MODE_DEAD));
+    TRY(hold(n, cap, END_CABLE, s, MODE_STUCK));
+    TRY(hold(n, cap, driver, s, MODE_DEAD));
+    return hold(n, cap, driver, s, MODE_STUCK);
 }
 
 enum err hypotheses_held(struct inference *n, size_t *cap)
@@ -205,6 +218,9 @@ enum err hypotheses_held(struct inference *n, size_t *cap)
     }
     for (enum sig s = 0; s < SIG_COUNT; s++)
         if (near[s])
-            TRY(hold(n, cap, s));
+            TRY(hold_line(n, cap, s));
+    for (enum end e = END_DRIVE; e <= END_POWER; e++)
+        if (e != END_DISK)
+            TRY(hold(n, cap, e, SIG_COUNT, MODE_DEAD));
     return ERR_OK;
 }

@@ -9,8 +9,8 @@ void end_priors(const struct gathered *g, const struct catalogue *c, double *sha
 
 /* None, every single fault, an unlisted one at every end, and one that nobody placed. */
 enum err hypotheses_single(struct inference *n, size_t *cap);
-/* For the lines of the listed faults that fit best: what holds one of them at an end although
- * no list names it. Singles must be weighed. */
+/* What no list names: a part of an end that holds one of the lines of the listed faults that
+ * fit best, and what leaves an end dead altogether. Singles must be weighed. */
 enum err hypotheses_held(struct inference *n, size_t *cap);
 /* Was the test made that the catalogue names for it? */
 bool fault_examined(const struct inference *n, const struct fault *f);

@@ -6,7 +6,8 @@
 #include "judge/catalogue.h"
 #include "judge/gather.h"
 
-/* HYP_HELD: some part of an end, in the list or not, holds one line or never moves it. */
+/* HYP_HELD: some part of an end, in the list or not, holds one line or never moves it, or all
+ * that the end gives is dead. */
 enum hypothesis_kind {
     HYP_NONE,
     HYP_SINGLE,
@@ -24,7 +25,7 @@ struct hypothesis {
     double ln_evidence; /* of all groups together */
     bool left_out; /* nothing exercised it: told apart from "nothing wrong" (or from its one
                       fault) by nothing */
-    enum sig sig;  /* HYP_HELD: the line, and how */
+    enum sig sig;  /* HYP_HELD: the line, SIG_COUNT all that the end gives, and how */
     enum mode mode;
 };
 

@@ -51,17 +51,20 @@ void predict_fields(const struct world *w, const struct feature *f, double *answ
 
 void predict_cell(const struct world *w, const struct feature *f, double *answer)
 {
-    static const double good[] = {0.998, 0.0012, 0.0008}, off[] = {0.35, 0.6, 0.05},
-                        wide[] = {0.45, 0.1, 0.45}, unsteady[] = {0.75, 0.2, 0.05};
+    static const double good[] = {0.997, 0.0012, 0.0008, 0.001},
+                        off[] = {0.35, 0.59, 0.05, 0.01}, wide[] = {0.44, 0.1, 0.44, 0.02},
+                        unsteady[] = {0.7, 0.17, 0.03, 0.1}, drags[] = {0.35, 0.2, 0.1, 0.35};
     const struct state *s = w->play.f;
 
     (void)f;
     if (s->spin == SPIN_FAST || s->spin == SPIN_SLOW)
-        predict_set(answer, 3, off);
+        predict_set(answer, 4, off);
     else if (s->profile || s->medium == MEDIUM_DENSITY)
-        predict_set(answer, 3, wide);
+        predict_set(answer, 4, wide);
+    else if (s->hub)
+        predict_set(answer, 4, drags);
     else
-        predict_set(answer, 3, s->spin == SPIN_UNSTEADY || s->hub ? unsteady : good);
+        predict_set(answer, 4, s->spin == SPIN_UNSTEADY || s->sags ? unsteady : good);
 }
 
 /* Which sides the drive truly reads against which sides the tap believes: 0, 1 or both. */
@@ -106,8 +109,16 @@ void predict_repeat(const struct world *w, const struct feature *f, double *answ
 
 void predict_rate(const struct world *w, const struct feature *f, double *answer)
 {
+    static const double own[] = {0.996, 0.001, 0.003}, other[] = {0.26, 0.72, 0.02},
+                        misread[] = {0.83, 0.15, 0.02}, drags[] = {0.75, 0.03, 0.22},
+                        turns[] = {0.93, 0.01, 0.06};
     const struct state *s = w->play.f;
 
     (void)f;
-    predict_yes(answer, s->medium == MEDIUM_DENSITY ? 0.75 : s->profile ? 0.15 : 0.002);
+    predict_set(answer, 3,
+                s->medium == MEDIUM_DENSITY ? other
+                : s->profile                ? misread
+                : s->hub                    ? drags
+                : s->spin != SPIN_OK        ? turns
+                                            : own);
 }

@@ -1,0 +1,96 @@
+/* Rehearsed sessions that were once laid to the wrong end. The simulator shares nothing with
+ * the judge's model.
+ */
+#include "judge_bench.h"
+#include "profile_parts.h"
+#include "sim/sim.h"
+
+#define PROFILES TEST_SOURCE_DIR "/profiles"
+
+static struct sim_options session_of(const struct parts *p, const char *fault, uint64_t seed)
+{
+    return (struct sim_options){.fault = {fault, NULL},
+                                .seed = seed,
+                                .machine = p->machine,
+                                .drive = p->drive,
+                                .cable = p->cable,
+                                .asked = ASKED_READ,
+                                .drive_end = true,
+                                .pull_up_ohm = 2200};
+}
+
+/* Judges the capture of the drive's end alone, known to be good leads, of a rehearsed session.
+ */
+static void judge_drive_end(const struct sim_options *o, const char *profiles,
+                            struct verdict *v)
+{
+    char folder[] = "/tmp/whichend-rehearsed-XXXXXX", text[4096];
+    struct err_msg e = {0};
+    size_t length;
+
+    assert_non_null(mkdtemp(folder));
+    if (sim_rehearse(o, folder, &e) != ERR_OK)
+        fail_msg("%s", e.text);
+    read_case(folder, text, sizeof text);
+    length = strlen(text);
+    snprintf(text + length, sizeof text - length, "\n[selfcheck]\nresult = passed\n");
+    judge_with(text, folder, profiles, v);
+    run("rm -r %s", folder);
+}
+
+/* The disk drags behind the hub, so the bit cell is long, and not the same at two visits: no
+ * writer wrote so. */
+static void a_disk_that_slips_is_no_other_density(void **state)
+{
+    struct parts p;
+    struct sim_options o;
+    struct verdict v;
+
+    (void)state;
+    load_parts(&p, "controller-wd177x", "drive-35-dd", "ribbon-34-straight");
+    o = session_of(&p, "drive.hub.slips", 1);
+    judge_drive_end(&o, PROFILES, &v);
+    assert_int_equal(v.leading, END_DRIVE);
+    assert_true(fault_share(&v, "disk.density.wrong") < 0.1);
+    verdict_release(&v);
+    o.fault[0] = "disk.density.wrong";
+    judge_drive_end(&o, PROFILES, &v);
+    assert_int_equal(v.leading, END_DISK);
+    verdict_release(&v);
+    free_parts(&p);
+}
+
+/* A dead chip drives no line, and neither does a plug that is out: without the chip in the list
+ * the plug must not be accused. */
+static void what_silences_an_end_is_a_suspect_though_no_list_names_it(void **state)
+{
+    char folder[] = "/tmp/whichend-unlisted-XXXXXX";
+    struct parts p;
+    struct sim_options o;
+    struct verdict v;
+
+    (void)state;
+    assert_non_null(mkdtemp(folder));
+    run("cp -r " PROFILES "/* %s/", folder);
+    run("cd %s/faults && awk '/^\\[/ { out = $0 == \"[controller.chip.dead]\"; n += out } !out "
+        "{ "
+        "print } END { exit n != 1 }' controller.ini >new && mv new controller.ini",
+        folder);
+    load_parts(&p, "controller-wd179x", "drive-525-dd-40", "ribbon-34-straight");
+    o = session_of(&p, "controller.chip.dead", 1);
+    judge_drive_end(&o, folder, &v);
+    assert_int_not_equal(v.grade, GRADE_DECIDED);
+    verdict_release(&v);
+    free_parts(&p);
+    run("rm -r %s", folder);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_disk_that_slips_is_no_other_density),
+        cmocka_unit_test(what_silences_an_end_is_a_suspect_though_no_list_names_it),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
