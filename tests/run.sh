@@ -30,6 +30,11 @@ trap 'rm -f "$log"' EXIT INT TERM
 
 install_missing $BUILD_PACKAGES libcmocka-dev libumockdev-dev umockdev clang-format sigrok-cli gtkwave locales \
   libxml2-utils tidy dosfstools mtools
+if [ "$(uname -m)" = x86_64 ]; then # a guest with a real kernel, for tests/usb/guest.sh
+  install_missing qemu-system-x86 busybox-static cpio
+  sh "$top/tests/usb/guest_kernel.sh" "$top/build-tests/tests/usb/guest" >"$log" 2>&1 ||
+    { cat "$log"; echo "No kernel for a guest: the tests of USB inside a real kernel will be skipped."; }
+fi
 if [ "$asan" = yes ] || [ -n "$fuzz" ]; then
   install_missing clang libclang-rt-dev
 fi

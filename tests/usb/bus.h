@@ -1,6 +1,11 @@
-/* A bus with models of adapters on it. Only this process and the programs it starts can see it:
- * the testbed of umockdev stands between libusb's calls and the kernel, and answers the ioctls
- * of usbfs. The program under test runs as it is shipped.
+/* A bus with models of adapters on it. The program under test runs as it is shipped. There are
+ * two, and the same cases are tried on both:
+ *
+ *   mock_bus.c  only this process and the programs that it starts can see it: the testbed of
+ *               umockdev stands between libusb's calls and the kernel, and answers the ioctls
+ *               of usbfs
+ *   vhci_bus.c  the running kernel's own, on its virtual host controller: for the guest of
+ *               guest.sh. It has no driver, busy and forbidden
  */
 #ifndef WHICHEND_TESTS_BUS_H
 #define WHICHEND_TESTS_BUS_H

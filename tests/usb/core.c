@@ -22,6 +22,7 @@ struct core {
     struct device_config config;
     uint8_t queue[128 << 10], play[32 << 10];
     uint64_t tick;
+    int slow;
     int64_t real_us; /* of the last look */
     uint64_t poll_at;
     uint32_t driven, told;
@@ -239,7 +240,7 @@ static void advance(void *state, int64_t real_us)
     c->real_us = real_us;
     if (passed > LATE_MS * 1000)
         passed = LATE_MS * 1000;
-    run_to(c, c->tick + (uint64_t)passed * TICKS_A_US);
+    run_to(c, c->tick + (uint64_t)(passed / c->slow) * TICKS_A_US);
     c->flush = true;
 }
 
@@ -317,13 +318,14 @@ static void reset(void *state)
     settle(c);
 }
 
-static bool gone(const void *state)
-{
-    (void)state;
-    return false;
-}
+static const struct usb_model MODEL = {.control = control,
+                                       .in = in,
+                                       .out = out,
+                                       .clear_halt = clear_halt,
+                                       .reset = reset,
+                                       .advance = advance};
 
-struct core *core_new(const char *serial, size_t packet)
+struct core *core_new(const char *serial, size_t packet, int slow)
 {
     struct core *c = calloc(1, sizeof *c);
     if (c == NULL)
@@ -341,21 +343,14 @@ struct core *core_new(const char *serial, size_t packet)
                                        .queue_bytes = sizeof c->queue,
                                        .play = c->play,
                                        .play_bytes = sizeof c->play};
+    c->slow = slow;
     c->tick = 1;
     c->head = 12;
     c->fall_at = NEVER;
     c->told = WIRE_ALL & ~low_lines(c);
     device_init(&c->core, &HW, c, &c->config);
-    c->device = (struct usb_device){.state = c,
-                                    .control = control,
-                                    .in = in,
-                                    .out = out,
-                                    .clear_halt = clear_halt,
-                                    .reset = reset,
-                                    .advance = advance,
-                                    .gone = gone,
-                                    .packet = packet,
-                                    .serial = serial};
+    c->device =
+        (struct usb_device){.model = &MODEL, .state = c, .packet = packet, .serial = serial};
     return c;
 }
 

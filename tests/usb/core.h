@@ -14,7 +14,8 @@
 
 struct core;
 
-struct core *core_new(const char *serial, size_t packet);
+/* Its time goes by slow times as slowly as real time, for hosts that are emulated; 1: as it. */
+struct core *core_new(const char *serial, size_t packet, int slow);
 struct usb_device *core_device(struct core *c);
 /* Falls of RDATA that the core was told of in the last stream, up to its last frame. */
 uint64_t core_sent(const struct core *c);

@@ -117,7 +117,7 @@ static int control(void *state, const uint8_t setup[8], uint8_t *data)
     }
     if (f->told[MUTE] && f->at[MUTE] == setup[1])
         return -EAGAIN;
-    int n = f->inner->control(f->inner->state, setup, data);
+    int n = f->inner->model->control(f->inner->state, setup, data);
     if (setup[1] == REQ_IDENTIFY)
         lie(f->lie, data, &n);
     return n;
@@ -130,7 +130,7 @@ static int next_packet(struct faults *f, uint8_t *packet, size_t room)
         memcpy(packet, f->again, f->again_len);
         return (int)f->again_len;
     }
-    return f->inner->in(f->inner->state, packet, room);
+    return f->inner->model->in(f->inner->state, packet, room);
 }
 
 static void pull(struct faults *f)
@@ -182,7 +182,7 @@ static int out(void *state, const uint8_t *packet, size_t len)
     if (f->halted_out)
         return -EPIPE;
     f->out += len;
-    return f->inner->out(f->inner->state, packet, len);
+    return f->inner->model->out(f->inner->state, packet, len);
 }
 
 static void clear_halt(void *state, uint8_t endpoint)
@@ -192,7 +192,7 @@ static void clear_halt(void *state, uint8_t endpoint)
         f->halted_in = false;
     else
         f->halted_out = false;
-    f->inner->clear_halt(f->inner->state, endpoint);
+    usb_device_clear_halt(f->inner, endpoint);
 }
 
 /* Plugged in again it is sound: what was told is over. */
@@ -202,14 +202,14 @@ static void reset(void *state)
     if (f->gone)
         faults_tell(f, "");
     f->gone = f->halted_in = f->halted_out = f->again_due = false;
-    f->inner->reset(f->inner->state);
+    usb_device_reset(f->inner);
 }
 
 static void advance(void *state, int64_t real_us)
 {
     struct faults *f = state;
     pull(f); /* with nobody reading, too */
-    f->inner->advance(f->inner->state, real_us);
+    usb_device_advance(f->inner, real_us);
 }
 
 static bool gone(const void *state)
@@ -218,22 +218,22 @@ static bool gone(const void *state)
     return f->gone;
 }
 
+static const struct usb_model MODEL = {.control = control,
+                                       .in = in,
+                                       .out = out,
+                                       .clear_halt = clear_halt,
+                                       .reset = reset,
+                                       .advance = advance,
+                                       .gone = gone};
+
 struct faults *faults_new(struct usb_device *inner)
 {
     struct faults *f = calloc(1, sizeof *f);
     if (f == NULL)
         abort();
     f->inner = inner;
-    f->device = (struct usb_device){.state = f,
-                                    .control = control,
-                                    .in = in,
-                                    .out = out,
-                                    .clear_halt = clear_halt,
-                                    .reset = reset,
-                                    .advance = advance,
-                                    .gone = gone,
-                                    .packet = inner->packet,
-                                    .serial = inner->serial};
+    f->device = (struct usb_device){
+        .model = &MODEL, .state = f, .packet = inner->packet, .serial = inner->serial};
     return f;
 }
 

@@ -11,13 +11,6 @@
 #include <time.h>
 #include <unistd.h>
 
-static int64_t now_us(void)
-{
-    struct timespec t;
-    clock_gettime(CLOCK_MONOTONIC, &t);
-    return (int64_t)t.tv_sec * 1000000 + t.tv_nsec / 1000;
-}
-
 /* ---- plugging in and out ---- */
 
 static int open_entry(const char *path, const struct stat *what, int kind, struct FTW *ftw)
@@ -102,7 +95,7 @@ static bool plug_in(struct port *p)
 static void pull_out(struct port *p)
 {
     p->present = false;
-    p->gone_us = now_us();
+    p->gone_us = usb_device_now_us();
     mock_end_all(p);
     close(p->master);
     close(p->slave);
@@ -119,7 +112,7 @@ static void replug(struct port *p)
 {
     umockdev_testbed_detach_ioctl(p->bus->testbed, p->node, NULL);
     umockdev_testbed_remove_device(p->bus->testbed, p->path);
-    p->device->reset(p->device->state);
+    usb_device_reset(p->device);
     if (!plug_in(p))
         abort();
     umockdev_testbed_uevent(p->bus->testbed, p->path, "add");
@@ -130,14 +123,14 @@ static void tick(struct port *p)
     pthread_mutex_lock(&p->bus->lock);
     bool leaves = false;
     if (p->present) {
-        p->device->advance(p->device->state, now_us());
+        usb_device_advance(p->device, usb_device_now_us());
         mock_run_in(p);
-        leaves = p->device->gone(p->device->state);
+        leaves = usb_device_gone(p->device);
         if (leaves)
             pull_out(p);
     }
     bool returns = !p->present && !leaves && p->options.replug_ms > 0 &&
-                   now_us() - p->gone_us > p->options.replug_ms * 1000L;
+                   usb_device_now_us() - p->gone_us > p->options.replug_ms * 1000L;
     pthread_mutex_unlock(&p->bus->lock);
     if (leaves)
         tell_removed(p);

@@ -7,8 +7,6 @@
 #include <sys/ioctl.h>
 #include <termios.h>
 
-#define PACKET_MAX 1024
-
 static void urb_free(struct urb u)
 {
     g_object_unref(u.buffer);
@@ -55,25 +53,18 @@ static void finish(struct port *p, struct urb u, int status)
 /* Fill waiting IN urbs as far as the device has packets. */
 void mock_run_in(struct port *p)
 {
-    uint8_t packet[PACKET_MAX];
     while (p->in.n > 0) {
-        struct usbdevfs_urb *urb = fields(p->in.at[0]);
-        int n = p->device->in(p->device->state, packet, p->device->packet);
-        if (n == -EAGAIN)
+        struct urb u = p->in.at[0];
+        struct usbdevfs_urb *urb = fields(u);
+        size_t done = (size_t)urb->actual_length;
+        int status =
+            usb_device_in(p->device, u.buffer->data, (size_t)urb->buffer_length, &done);
+        urb->actual_length = (int)done;
+        if (status == -EAGAIN)
             break;
-        if (n >= 0) {
-            size_t room = (size_t)(urb->buffer_length - urb->actual_length);
-            size_t fits = (size_t)n < room ? (size_t)n : room;
-            memcpy(p->in.at[0].buffer->data + urb->actual_length, packet, fits);
-            urb->actual_length += (int)fits;
-            if (fits == (size_t)n && (size_t)n == p->device->packet &&
-                urb->actual_length < urb->buffer_length)
-                continue;
-            n = fits < (size_t)n ? -EOVERFLOW : 0;
-        }
-        bool halted = n == -EPIPE; /* then all that wait end the same way */
+        bool halted = status == -EPIPE; /* then all that wait end the same way */
         do
-            finish(p, take_first(&p->in, 0), n);
+            finish(p, take_first(&p->in, 0), status);
         while (halted && p->in.n > 0);
     }
     show_finished(p);
@@ -82,10 +73,7 @@ void mock_run_in(struct port *p)
 static void run_control(struct port *p, struct urb u)
 {
     struct usbdevfs_urb *urb = fields(u);
-    const uint8_t *setup = u.buffer->data;
-    int n = usb_device_standard(p->device, setup, u.buffer->data + 8);
-    if (n == -ENOSYS)
-        n = p->device->control(p->device->state, setup, u.buffer->data + 8);
+    int n = usb_device_control(p->device, u.buffer->data, u.buffer->data + 8);
     if (n == -EAGAIN) {
         p->stuck.at[p->stuck.n++] = u;
         return;
@@ -97,16 +85,9 @@ static void run_control(struct port *p, struct urb u)
 static void run_out(struct port *p, struct urb u)
 {
     struct usbdevfs_urb *urb = fields(u);
-    int status = 0;
-    while (urb->actual_length < urb->buffer_length && status == 0) {
-        size_t left = (size_t)(urb->buffer_length - urb->actual_length);
-        size_t n = left < p->device->packet ? left : p->device->packet;
-        int r = p->device->out(p->device->state, u.buffer->data + urb->actual_length, n);
-        if (r < 0)
-            status = r;
-        else
-            urb->actual_length += (int)n;
-    }
+    size_t done = 0;
+    int status = usb_device_out(p->device, u.buffer->data, (size_t)urb->buffer_length, &done);
+    urb->actual_length = (int)done;
     finish(p, u, status);
 }
 
@@ -199,7 +180,7 @@ static int clear_halt(struct port *p, UMockdevIoctlData *arg)
     UMockdevIoctlData *word = umockdev_ioctl_data_resolve(arg, 0, sizeof(uint32_t), NULL);
     if (word == NULL)
         return EFAULT;
-    p->device->clear_halt(p->device->state, word->data[0]);
+    usb_device_clear_halt(p->device, word->data[0]);
     g_object_unref(word);
     return 0;
 }

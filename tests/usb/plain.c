@@ -105,12 +105,6 @@ static int out(void *state, const uint8_t *packet, size_t len)
     return (int)len;
 }
 
-static void clear_halt(void *state, uint8_t endpoint)
-{
-    (void)state;
-    (void)endpoint;
-}
-
 static void reset(void *state)
 {
     struct plain *p = state;
@@ -126,27 +120,16 @@ static void advance(void *state, int64_t real_us)
     p->this_go = 0;
 }
 
-static bool gone(const void *state)
-{
-    (void)state;
-    return false;
-}
+static const struct usb_model MODEL = {
+    .control = control, .in = in, .out = out, .reset = reset, .advance = advance};
 
 struct plain *plain_new(const char *serial, size_t packet)
 {
     struct plain *p = calloc(1, sizeof *p);
     if (p == NULL)
         abort();
-    p->device = (struct usb_device){.state = p,
-                                    .control = control,
-                                    .in = in,
-                                    .out = out,
-                                    .clear_halt = clear_halt,
-                                    .reset = reset,
-                                    .advance = advance,
-                                    .gone = gone,
-                                    .packet = packet,
-                                    .serial = serial};
+    p->device =
+        (struct usb_device){.model = &MODEL, .state = p, .packet = packet, .serial = serial};
     return p;
 }
 

@@ -2,8 +2,12 @@
  *
  *   umockdev-wrapper usb_bench DEVICE... -- PROGRAM [WORD]...
  *
- * DEVICE is KIND:SERIAL[,WORD]... KIND: plain, core. Words: full-speed, driver, busy,
- * forbidden, replug=MS, and the faults of faults.h.
+ * DEVICE is KIND:SERIAL[,WORD]... KIND: plain, core. Words: full-speed, slow=N (core), driver,
+ * busy, forbidden, replug=MS, and the faults of faults.h.
+ *
+ * The same on a bus of the real kernel, where the module vhci-hcd is loaded:
+ *
+ *   usb_bench_vhci DEVICE... -- PROGRAM [WORD]...
  */
 #include "bus.h"
 #include "core.h"
@@ -26,11 +30,20 @@ struct model {
     struct faults *faults;
 };
 
-/* The words of the bus are taken out; what is left is for the faults. */
-static bool take_word(struct bus_options *o, size_t *packet, const char *word)
+struct words {
+    struct bus_options bus;
+    size_t packet;
+    int slow;
+};
+
+/* The words of bus and model are taken out; what is left is for the faults. */
+static bool take_word(struct words *w, const char *word)
 {
+    struct bus_options *o = &w->bus;
     if (strcmp(word, "full-speed") == 0)
-        *packet = 64;
+        w->packet = 64;
+    else if (strncmp(word, "slow=", 5) == 0)
+        w->slow = (int)strtol(word + 5, NULL, 10);
     else if (strcmp(word, "driver") == 0)
         o->driver = true;
     else if (strcmp(word, "busy") == 0)
@@ -46,26 +59,26 @@ static bool take_word(struct bus_options *o, size_t *packet, const char *word)
 
 static bool add_model(struct bus *bus, struct model *m, const char *argument)
 {
-    struct bus_options options = {0};
+    struct words words = {.packet = 512, .slow = 1};
     char faults[256] = "";
-    size_t packet = 512, used = 0;
+    size_t used = 0;
     snprintf(m->text, sizeof m->text, "%s", argument);
     char *rest = m->text;
     const char *name = strsep(&rest, ",");
     for (const char *word; (word = strsep(&rest, ",")) != NULL;)
-        if (!take_word(&options, &packet, word))
+        if (!take_word(&words, word))
             used += (size_t)snprintf(faults + used, sizeof faults - used, "%s ", word);
     const char *serial = strchr(name, ':');
-    if (serial == NULL)
+    if (serial == NULL || words.slow < 1)
         return false;
     if (strncmp(name, "plain:", 6) == 0)
-        m->plain = plain_new(serial + 1, packet);
+        m->plain = plain_new(serial + 1, words.packet);
     else if (strncmp(name, "core:", 5) == 0)
-        m->core = core_new(serial + 1, packet);
+        m->core = core_new(serial + 1, words.packet, words.slow);
     else
         return false;
     m->faults = faults_new(m->core != NULL ? core_device(m->core) : plain_device(m->plain));
-    return faults_tell(m->faults, faults) && bus_add(bus, faults_device(m->faults), options);
+    return faults_tell(m->faults, faults) && bus_add(bus, faults_device(m->faults), words.bus);
 }
 
 static int run_program(char **words)

@@ -4,11 +4,14 @@
 
 #include <errno.h>
 #include <string.h>
+#include <time.h>
 
 /* The test number of pid.codes, never to be on a device that is passed on. The program does not
  * look at it. */
 #define TEST_VENDOR  0x1209
 #define TEST_PRODUCT 0x0001
+
+#define PACKET_MAX 1024
 
 enum { DEVICE_BYTES = 18, CONFIG_BYTES = 9 + 9 + 7 + 7 };
 
@@ -73,12 +76,10 @@ static int get_descriptor(const struct usb_device *d, uint8_t type, uint8_t inde
     }
 }
 
-int usb_device_standard(struct usb_device *d, const uint8_t setup[8], uint8_t *data)
+static int standard(const struct usb_device *d, const uint8_t setup[8], uint8_t *data)
 {
     const int room = setup[6] | setup[7] << 8;
     int n = -EPIPE;
-    if ((setup[0] & 0x60) != 0)
-        return -ENOSYS; /* class or vendor */
     switch ((enum standard)setup[1]) {
     case GET_STATUS:
         data[0] = data[1] = 0;
@@ -96,15 +97,82 @@ int usb_device_standard(struct usb_device *d, const uint8_t setup[8], uint8_t *d
         n = 1;
         break;
     case SET_CONFIGURATION:
-        d->reset(d->state);
+        usb_device_reset(d);
         return 0;
     case CLEAR_FEATURE:
         if ((setup[0] & 0x1f) == 2 && setup[2] == 0)
-            d->clear_halt(d->state, setup[4]);
+            usb_device_clear_halt(d, setup[4]);
         return 0;
     case SET_FEATURE:
     case SET_INTERFACE:
         return 0;
     }
     return n < room ? n : room;
+}
+
+int usb_device_control(const struct usb_device *d, const uint8_t setup[8], uint8_t *data)
+{
+    bool of_the_standard = (setup[0] & 0x60) == 0; /* not of a class, nor a vendor's */
+    return of_the_standard ? standard(d, setup, data)
+                           : d->model->control(d->state, setup, data);
+}
+
+int usb_device_in(const struct usb_device *d, uint8_t *data, size_t len, size_t *done)
+{
+    uint8_t packet[PACKET_MAX];
+    while (*done < len) {
+        int n = d->model->in(d->state, packet, d->packet);
+        if (n < 0)
+            return n;
+        size_t room = len - *done, fits = (size_t)n < room ? (size_t)n : room;
+        memcpy(data + *done, packet, fits);
+        *done += fits;
+        if (fits < (size_t)n)
+            return -EOVERFLOW;
+        if ((size_t)n < d->packet)
+            return 0; /* a short packet is the end */
+    }
+    return 0;
+}
+
+int usb_device_out(const struct usb_device *d, const uint8_t *data, size_t len, size_t *done)
+{
+    while (*done < len) {
+        size_t left = len - *done, n = left < d->packet ? left : d->packet;
+        int went = d->model->out(d->state, data + *done, n);
+        if (went < 0)
+            return went;
+        *done += n;
+    }
+    return 0;
+}
+
+void usb_device_clear_halt(const struct usb_device *d, uint8_t endpoint)
+{
+    if (d->model->clear_halt != NULL)
+        d->model->clear_halt(d->state, endpoint);
+}
+
+void usb_device_reset(const struct usb_device *d)
+{
+    if (d->model->reset != NULL)
+        d->model->reset(d->state);
+}
+
+void usb_device_advance(const struct usb_device *d, int64_t real_us)
+{
+    if (d->model->advance != NULL)
+        d->model->advance(d->state, real_us);
+}
+
+bool usb_device_gone(const struct usb_device *d)
+{
+    return d->model->gone != NULL && d->model->gone(d->state);
+}
+
+int64_t usb_device_now_us(void)
+{
+    struct timespec t;
+    clock_gettime(CLOCK_MONOTONIC, &t);
+    return (int64_t)t.tv_sec * 1000000 + t.tv_nsec / 1000;
 }
