@@ -83,13 +83,15 @@ static bool spins(const struct evidence *v)
 static void person_lines(struct evidence *v)
 {
     const bool *shown = v->o->facts.shown;
-    bool adapter = v->o->facts.adapter;
+    bool stood = v->o->facts.adapter && profile_flag(v->drive, "has_motor_line", true);
+    bool changed = shown[HAND_OUT] && shown[HAND_IN];
     both_ways(v, ACCEPT_WPROT, LINE_WPROT, shown[HAND_OPEN] && shown[HAND_PROTECT],
               "a protected and an open disk were put in");
-    both_ways(v, ACCEPT_DSKCHG, LINE_DSKCHG, shown[HAND_OUT] && shown[HAND_IN],
+    both_ways(v, ACCEPT_DSKCHG, LINE_DSKCHG, changed,
               "the disk was taken out and put in again");
-    both_ways(v, ACCEPT_READY, LINE_READY, adapter && spins(v),
-              "the spindle stood and turned at speed");
+    both_ways(v, ACCEPT_READY, LINE_READY, (stood || changed) && spins(v),
+              stood ? "the spindle stood and turned at speed"
+                    : "the disk was taken out and put in again");
 }
 
 static void volt(struct evidence *v, enum accept_item item, double value, const char *key,

@@ -14,7 +14,7 @@
 /* What the moves say all together. */
 struct moved {
     size_t looks, wrong, still; /* still: the head stayed where it was */
-    size_t elsewhere;           /* it had left the place where it was last seen */
+    size_t inward;              /* it had come further in by steps inward */
     int32_t seeks;
     int32_t worst; /* steps off, with their sign */
     double clean_ms,
@@ -33,7 +33,7 @@ static struct moved sum_up(const struct moves *m)
         const struct move *x = &m->move[i];
         s.looks++;
         s.seeks += x->seeks;
-        s.elsewhere += x->got != x->from && x->from >= 0;
+        s.inward += x->direction > 0 && x->from >= 0 && x->got > x->from;
         if (off_by(x) == 0)
             continue;
         s.wrong++;
@@ -79,9 +79,10 @@ struct track0 {
     bool recorded, found, stays; /* stays: active after steps inward */
     int32_t restores, failed, arrivals, tried;
     int32_t sound, lies; /* visits with TRK00 active whose identifiers say cylinder 0, or not */
+    int32_t dark;        /* not active, and they say cylinder 0 */
 };
 
-/* Identifiers that were read where TRK00 was active. */
+/* Identifiers against what TRK00 says where they were read. */
 static void track0_ids(const struct survey *s, const struct listen *l, struct track0 *t)
 {
     size_t next = 0;
@@ -90,10 +91,11 @@ static void track0_ids(const struct survey *s, const struct listen *l, struct tr
         while (next < l->steps && l->step[next].ns < v->end_ns - EDGE_NS)
             next++;
         enum level after = next < l->steps ? l->step[next].track0 : l->track0_last;
-        if (v->id_cylinder < 0 || v->ids_good < 2 || after != LEVEL_LOW)
+        if (v->id_cylinder < 0 || v->ids_good < 2)
             continue;
-        t->sound += v->id_cylinder == 0;
-        t->lies += v->id_cylinder > 0;
+        t->sound += after == LEVEL_LOW && v->id_cylinder == 0;
+        t->lies += after == LEVEL_LOW && v->id_cylinder > 0;
+        t->dark += after == LEVEL_HIGH && v->id_cylinder == 0;
     }
 }
 
@@ -132,7 +134,7 @@ bool track0_tells(const struct evidence *v)
 /* TRK00 stays, and it is right: the steps inward led nowhere. */
 static bool never_inward(const struct track0 *t, const struct moved *m)
 {
-    return t->stays && t->sound > 0 && t->lies == 0 && m->elsewhere == 0;
+    return t->stays && t->sound > 0 && t->lies == 0 && m->inward == 0;
 }
 
 static bool head_is_still(const struct evidence *v, const struct moved *m)
@@ -189,7 +191,9 @@ static void track0(struct evidence *v, const struct moved *m)
     else if (t.stays)
         line_fail(v, ACCEPT_TRACK0, "TRK00 stays active when the head is sent inward");
     else if (!t.found) /* a search that failed at one rate alone is that rate's */
-        line_fail(v, ACCEPT_TRACK0, "TRK00 did not come within %d steps outward", t.tried);
+        line_fail(v, ACCEPT_TRACK0, "TRK00 did not come within %d steps outward%s", t.tried,
+                  t.dark > 0 ? ", where the identifiers name cylinder 0"
+                             : "; no identifier says that the head came to cylinder 0");
     else
         track0_found(v, &t, m);
 }
@@ -243,7 +247,9 @@ static void rate(struct evidence *v, const struct moved *m)
     if (m->looks == 0) {
         line_not_measured(v, ACCEPT_STEP_RATE, "nothing showed where the head came to");
     } else if (head_is_still(v, m)) {
-        line_fail(v, ACCEPT_STEP_RATE, "the head does not move");
+        struct track0 t = track0_of(v);
+        line_fail(v, ACCEPT_STEP_RATE, "the head does not move%s",
+                  never_inward(&t, m) ? " inward" : "");
     } else if (m->wrong > 0 && m->clean_ms <= 0) {
         line_not_measured(v, ACCEPT_STEP_RATE, "steps get lost at every rate that was tried");
     } else if (m->clean_ms <= 0) {

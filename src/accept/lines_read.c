@@ -37,10 +37,11 @@ static void add_place(struct accept_sheet *s, const struct place_figures *f)
     if (!has_clock(q) || f->cylinder < 0 || f->side < 0)
         return;
     struct accept_place *p = place_at(s, f->cylinder, f->side);
-    if (p == NULL || (p->margin_u_ns > 0 && p->margin_ns <= q->margin_ns))
-        return;
     double ns_a_percent =
         q->margin_percent > 0 ? q->margin_ns / q->margin_percent : q->cell_ns / 200;
+    double most = q->margin_ns + q->margin_u_percent * ns_a_percent;
+    if (p == NULL || (p->margin_u_ns > 0 && p->margin_ns + p->margin_u_ns <= most))
+        return;
     p->jitter_ns = q->jitter_ns;
     p->jitter_u_ns = q->jitter_u_ns;
     p->margin_ns = q->margin_ns;
@@ -116,8 +117,21 @@ static struct heard heard_of(const struct evidence *v, int side)
     return h;
 }
 
-static const struct accept_place *worst_margin(const struct accept_sheet *s, int side,
-                                               size_t *count)
+enum figure { MARGIN, JITTER, ASYMMETRY };
+
+/* How bad a figure surely is: with its uncertainty taken off, so that of many places read for
+ * a moment none is the worst by chance. */
+static double badness(const struct accept_place *p, enum figure f)
+{
+    if (f == MARGIN)
+        return -(p->margin_ns + p->margin_u_ns);
+    return f == JITTER ? p->jitter_ns - p->jitter_u_ns
+                       : fabs(p->asymmetry_ns) - p->asymmetry_u_ns;
+}
+
+/* NULL: no place of that side was read. */
+static const struct accept_place *worst_of(const struct accept_sheet *s, int side,
+                                           enum figure f, size_t *count)
 {
     const struct accept_place *worst = NULL;
     *count = 0;
@@ -126,24 +140,7 @@ static const struct accept_place *worst_margin(const struct accept_sheet *s, int
         if (p->side != side || p->margin_u_ns <= 0)
             continue;
         ++*count;
-        if (worst == NULL || p->margin_ns < worst->margin_ns)
-            worst = p;
-    }
-    return worst;
-}
-
-static const struct accept_place *worst_of(const struct accept_sheet *s, int side,
-                                           bool asymmetry)
-{
-    const struct accept_place *worst = NULL;
-    for (size_t i = 0; i < s->place_count; i++) {
-        const struct accept_place *p = &s->place[i];
-        if (p->side != side || p->margin_u_ns <= 0)
-            continue;
-        bool more =
-            worst == NULL || (asymmetry ? fabs(p->asymmetry_ns) > fabs(worst->asymmetry_ns)
-                                        : p->jitter_ns > worst->jitter_ns);
-        if (more)
+        if (worst == NULL || badness(p, f) > badness(worst, f))
             worst = p;
     }
     return worst;
@@ -172,13 +169,31 @@ static void nothing_read(struct evidence *v, enum accept_item item, int side)
         line_not_measured(v, item, "the side was not read for long enough");
 }
 
+/* A margin that the spindle eats is the spindle's, which has lines of its own. */
+static void margin_of_speed(struct evidence *v, enum accept_item read,
+                            const struct accept_place *p)
+{
+    const struct accept_line *speed = line_of(v, ACCEPT_SPEED);
+    const struct accept_limit *limit = &line_of(v, read)->limit;
+    double rated = profile_number(v->drive, "speed_rpm", 0);
+    if (!line_failed(v, read))
+        return;
+    if (line_failed(v, ACCEPT_HUB) || line_failed(v, ACCEPT_VARIATION))
+        line_not_measured(v, read, "the disk does not turn evenly, and that eats the margin");
+    else if (line_failed(v, ACCEPT_SPEED) && speed->value > rated && rated > 0 &&
+             p->margin_ns * speed->value / rated >= limit->min)
+        line_not_measured(v, read,
+                          "%.0f ns: the disk turns too fast, and every cell is so much shorter",
+                          p->margin_ns);
+}
+
 static void side(struct evidence *v, int n)
 {
     enum accept_item read = n == 0 ? ACCEPT_READ_0 : ACCEPT_READ_1;
     enum accept_item jitter = n == 0 ? ACCEPT_JITTER_0 : ACCEPT_JITTER_1;
     enum accept_item asymmetry = n == 0 ? ACCEPT_ASYMMETRY_0 : ACCEPT_ASYMMETRY_1;
     size_t count = 0;
-    const struct accept_place *p = worst_margin(v->sheet, n, &count);
+    const struct accept_place *p = worst_of(v->sheet, n, MARGIN, &count);
     if (n >= (int)profile_number(v->drive, "sides", 2)) {
         line_absent(v, read);
         line_absent(v, jitter);
@@ -197,14 +212,12 @@ static void side(struct evidence *v, int n)
               "early and late together at one error in a million; worst of %zu "
               "cylinder%s, at %d",
               count, count == 1 ? "" : "s", p->cylinder);
-    bool uneven = line_failed(v, ACCEPT_HUB) || line_failed(v, ACCEPT_VARIATION);
-    if (uneven && line_failed(v, read))
-        line_not_measured(v, read, "the disk does not turn evenly, and that eats the margin");
-    p = worst_of(v->sheet, n, false);
+    margin_of_speed(v, read, p);
+    p = worst_of(v->sheet, n, JITTER, &count);
     line_value(v, jitter, p->jitter_ns, p->jitter_u_ns);
     line_text(v, jitter, "standard deviation; worst of %zu cylinder%s, at %d", count,
               count == 1 ? "" : "s", p->cylinder);
-    p = worst_of(v->sheet, n, true);
+    p = worst_of(v->sheet, n, ASYMMETRY, &count);
     line_value(v, asymmetry, p->asymmetry_ns, p->asymmetry_u_ns);
     line_text(v, asymmetry,
               "worst of %zu cylinder%s, at %d; a maker's limit holds on a track of "

@@ -278,7 +278,7 @@ static const struct speed_figures *in_turn(const struct evidence *v, bool starts
     for (size_t i = 0; i < v->captures; i++) {
         const struct speed_figures *f = &v->survey[i]->speed;
         bool here = v->survey[i]->story.line[LINE_MOTOR].falls > 0;
-        if (here == starts && f->visits > 0 && (best == NULL || f->worst_isv > best->worst_isv))
+        if (here == starts && f->visits > 0 && (best == NULL || f->visits > best->visits))
             best = f;
     }
     return best;
@@ -287,17 +287,18 @@ static const struct speed_figures *in_turn(const struct evidence *v, bool starts
 static void variation(struct evidence *v)
 {
     const struct speed_figures *f = in_turn(v, false);
-    bool worst = f != NULL || profile_has_word(v->drive, "index_gate", "ready");
     if (f == NULL)
         f = in_turn(v, true);
     const struct limit *turn = profile_limit(v->drive, "turn_jitter_percent");
     double turns = turn_to_turn(v);
     bool jumps = turn != NULL && turn->has_max && turns > turn->max;
     if (f != NULL && !line_failed(v, ACCEPT_HUB)) {
-        line_value(v, ACCEPT_VARIATION, worst ? f->worst_isv : f->middle.isv, f->middle.isv_u);
+        /* one spindle turns all places: a place that stands out has another reason */
+        line_value(v, ACCEPT_VARIATION, f->middle.isv, f->middle.isv_u);
         line_upto(v, ACCEPT_VARIATION, "isv_percent");
-        line_text(v, ACCEPT_VARIATION, "plus or minus, %s of %d places; turn to turn %.3f %%",
-                  worst ? "worst" : "middle", f->visits, turns < 0 ? 0.0 : turns);
+        line_text(v, ACCEPT_VARIATION,
+                  "plus or minus, middle of %d places, worst %.3f %%; turn to turn %.3f %%",
+                  f->visits, f->worst_isv, turns < 0 ? 0.0 : turns);
     } else if (turns >= 0 && turn != NULL) {
         line_value(v, ACCEPT_VARIATION, turns, 0);
         line_upto(v, ACCEPT_VARIATION, "turn_jitter_percent");

@@ -13,6 +13,8 @@
 #define HIDES_NS       (60 * NS_PER_MS) /* after it no seek hides or cuts an index pulse */
 #define TURN_FITS      0.2
 #define TURNS_LEFT_OUT 4                 /* behind a start the speed still comes to rest */
+#define TURN_STEADY    0.005             /* two turns so much alike end a start */
+#define START_LONGEST  20                /* turns, where no two are: a spindle that hunts */
 #define COASTS_NS      (500 * NS_PER_MS) /* longer turns are of a spindle that runs out */
 #define LOADS_NS       (300 * NS_PER_MS)
 #define STILL_NS       (2 * NS_PER_S) /* motor off for so long: a start from standstill */
@@ -35,7 +37,8 @@ struct ear {
     line_set selects;  /* recorded */
     /* turns in a row */
     int64_t fall_ns, turn_ns; /* -1, 0: none */
-    int turns;                /* at speed since the motor went on, or nothing was known */
+    int starting;             /* turns since the motor went on, or nothing was known */
+    int turns;                /* likewise, since two of them were alike */
     int64_t select_ns;        /* of the last change */
     bool followed;            /* since the last select */
     bool open_select;         /* one whose outputs are awaited */
@@ -140,7 +143,8 @@ static enum err on_index(struct ear *h)
         turns_break(h);
         return ERR_OK;
     }
-    h->turns += turn > 0;
+    h->starting += turn > 0;
+    h->turns += h->turns > 0 || off < TURN_STEADY || h->starting > START_LONGEST;
     if (turn > 0 && h->turn_ns > 0 && off < TURN_FITS && h->turns > TURNS_LEFT_OUT)
         TRY(keep_turn(h, turn, off));
     if (!h->motor && off_long && turn > 0 && turn < COASTS_NS)
@@ -165,7 +169,7 @@ static enum err on_motor(struct ear *h, enum level level)
 {
     struct listen *l = h->l;
     turns_break(h);
-    h->turns = 0;
+    h->starting = h->turns = 0;
     h->motor = level == LEVEL_LOW;
     if (level != LEVEL_LOW) {
         h->motor_off_ns = h->now_ns;

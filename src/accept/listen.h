@@ -17,7 +17,7 @@ struct step_seen {
 };
 
 /* MOTOR on, from a standstill. */
-#define START_FALLS 8
+#define START_FALLS 40
 struct start_seen {
     int64_t on_ns;
     int64_t ready_ns;             /* -1: READY did not come, or is not recorded */

@@ -45,7 +45,8 @@ enum err run_role(struct run *r, uint32_t step_us, struct err_msg *e);
 enum err run_start(struct run *r, uint32_t step_us, struct err_msg *e);
 /* Look for track 0. Where it does not come r->lost is set. */
 enum err run_restore(struct run *r, struct err_msg *e);
-/* To a cylinder, from a known one. r->lost where the adapter let go on the way. */
+/* To a cylinder, by way of track 0 where the head's place is not known. r->at is another one
+ * where TRK00 came on the way; r->lost where the adapter let go. */
 enum err run_seek(struct run *r, int cylinder, struct err_msg *e);
 /* The same, and settled. */
 enum err run_seek_settled(struct run *r, int cylinder, struct err_msg *e);

@@ -70,13 +70,13 @@ enum err block_slip(struct run *r, struct err_msg *e)
     TRY(block_begin(r, "seeks", r->b->lines & ~LINE_BIT(LINE_RDATA), e));
     TRY(run_restore(r, e));
     for (int i = 1; i <= seeks && !r->lost; i++) {
-        TRY(run_seek(r, 1 + next_number(&number) % r->last, e));
+        int to = 1 + next_number(&number) % r->last;
+        TRY(run_seek(r, to, e));
+        exact = r->at == to;
         if (i % CHECK_EACH == 0 && !r->lost)
             TRY(run_return(r, &exact, e));
-        if (!exact && !r->lost) { /* where the head is must be known before it goes on */
+        if (!exact && !r->lost) /* where the head is must be known before it goes on */
             TRY(run_restore(r, e));
-            exact = true;
-        }
     }
     return block_end(r, e);
 }

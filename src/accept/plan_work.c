@@ -194,12 +194,10 @@ enum err run_restore(struct run *r, struct err_msg *e)
 
 enum err run_seek(struct run *r, int cylinder, struct err_msg *e)
 {
+    if (r->at < 0)
+        TRY(run_restore(r, e));
     int by = cylinder - r->at;
-    if (by != 0)
-        TRY(steps(r, by < 0, (unsigned)(by < 0 ? -by : by), e));
-    if (!r->lost)
-        r->at = cylinder;
-    return ERR_OK;
+    return by == 0 || r->lost ? ERR_OK : steps(r, by < 0, (unsigned)(by < 0 ? -by : by), e);
 }
 
 enum err run_seek_settled(struct run *r, int cylinder, struct err_msg *e)

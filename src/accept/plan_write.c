@@ -125,6 +125,8 @@ static enum err write_places(struct run *r, struct writing *w, enum test_pattern
     TRY(block_begin(r, "writing", r->b->lines & ~LINE_BIT(LINE_RDATA), e));
     for (int i = 0; i < PLACES && !r->lost; i++) {
         TRY(run_seek_settled(r, w->cylinder[i], e));
+        if (r->at != w->cylinder[i])
+            TRY(refused(r, "steps get lost"));
         for (int side = 0; side < r->sides && !r->lost && r->out->write_why[0] == '\0';
              side++) {
             TRY(run_side(r, side, e));

@@ -122,8 +122,8 @@ static enum err places(const struct accept_sheet *s, const struct text_style *st
         TRY(buf_printf(out, "   %d of %d\n", p->sectors_good, p->sectors));
     }
     return step == 1 ? ERR_OK
-                     : text_wrapf(out, 2, "", 2, "every %zuth of %zu; --verbose shows all",
-                                  step, s->place_count);
+                     : text_wrapf(out, 2, "", 2, "one in %zu of %zu; --verbose shows all", step,
+                                  s->place_count);
 }
 
 static enum err answer(const struct accept_sheet *s, const struct text_style *st,

@@ -129,7 +129,7 @@ static enum err places(const struct survey *s, bool verbose, struct buf *out)
     if (step > 1 && worst != NULL) {
         return text_wrapf(
             out, 2, "", 2,
-            "every %zuth of %zu cylinders, the last, and that with the least margin, "
+            "one in %zu of %zu cylinders, the last, and that with the least margin, "
             "%" PRId32 "; --verbose shows all",
             step, rows, worst->cylinder);
     }

@@ -16,7 +16,7 @@ void sim_link_wear(struct sim_link *s)
     struct drive_spec *d = &s->world->spec.drive;
     const struct profile *p = s->options.drive;
     if (worn(s, LINK_FAULT_SPEED_OFF))
-        d->speed = 0.98;
+        d->speed = profile_min(p, "speed_rpm", 295.5) / d->nominal_rpm - 0.005;
     if (worn(s, LINK_FAULT_SPEED_NEAR))
         d->speed = 1.012;
     if (worn(s, LINK_FAULT_START_SLOW))

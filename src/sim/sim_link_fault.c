@@ -68,7 +68,7 @@ static const struct sim_link_fault_name names[] = {
     {"drive.index.wide", "INDEX is wider than the drive's limit"},
     {"drive.settle.long", "the head settles later than the drive's limit"},
     {"drive.speed.near", "the speed is 1.2 % high: within the maker's limit, not the shop's"},
-    {"drive.speed.off", "the speed is 2 % low"},
+    {"drive.speed.off", "the speed is too low, by half a percent beyond the drive's limit"},
     {"drive.start.slow", "the spindle reaches its speed later than the drive's limit"},
     {"drive.stepper.slow", "steps get lost at the drive's own limit, not at slower ones"},
     {"host.stalled", "the host does not read for two seconds"},

@@ -59,15 +59,17 @@ static inline struct truth truth_of(const struct session *s)
     double mark = (double)d->index_width_ns / drive->disk->format.turn_ns; /* turns */
     double low = 0;
     double high = 0;
+    double turn = 0; /* time of a turn, and of the mark, where a swing of 0 takes 1 */
     double time = 0;
     const int parts = 2000;
     for (int i = 0; i < parts; i++) {
         double x = swing_at(drive, (double)i / parts);
         low = fmin(low, x);
         high = fmax(high, x);
+        turn += 1 / (1 + swing_at(drive, (i + 0.5) / parts)) / parts;
         time += mark / parts / (1 + swing_at(drive, mark * (i + 0.5) / parts));
     }
-    return (struct truth){.rpm = d->speed * d->nominal_rpm,
+    return (struct truth){.rpm = d->speed * d->nominal_rpm / turn,
                           .start_ms = (double)d->start_ns / 5e6 * log(50), /* to 2 % */
                           .settle_ms = (double)d->settle_ns / 1e6,
                           .step_ms = 0.55 * (double)d->step_min_ns / 1e6,
