@@ -2,8 +2,11 @@
 
 #include "accept/accept_private.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
+
+#define SEEK_MS 10.0 /* between two seeks a machine that steps fast takes longer */
 
 struct share {
     const struct accept_options *o;
@@ -70,10 +73,13 @@ static enum err read_elsewhere(struct evidence *v, struct err_msg *e)
 
 static enum err where_the_head_went(struct evidence *v)
 {
-    bool tells = track0_tells(v);
-    int32_t stroke = (int32_t)profile_number(v->drive, "cylinders", 80) + 5;
+    double slow_ms =
+        2.1 * profile_min(v->drive, "step_interval_ms", 3); /* as the plan begins */
+    struct travel t = {.track0_tells = track0_tells(v),
+                       .stroke = (int32_t)profile_number(v->drive, "cylinders", 80) + 5,
+                       .seek_ns = (int64_t)(1e6 * fmax(SEEK_MS, slow_ms))};
     for (size_t i = 0; i < v->captures; i++)
-        TRY(moves_add(&v->moves, v->survey[i], &v->listen[i], tells, stroke));
+        TRY(moves_add(&v->moves, v->survey[i], &v->listen[i], &t));
     return ERR_OK;
 }
 

@@ -38,10 +38,14 @@ struct evidence {
 bool accept_own_writing(const struct survey *s); /* any block about writing */
 bool capture_is_block(const struct survey *s, const char *block);
 
-/* moves.c. track0_tells: TRK00 is sound, and says where the head is. stroke: steps outward that
- * must lead to it from anywhere. */
+/* moves.c: what must be known of the drive to follow its head. */
+struct travel {
+    bool track0_tells; /* TRK00 is sound, and says where the head is */
+    int32_t stroke;    /* steps outward that must lead to it from anywhere */
+    int64_t seek_ns;   /* steps further apart belong to two seeks */
+};
 enum err moves_add(struct moves *m, const struct survey *s, const struct listen *l,
-                   bool track0_tells, int32_t stroke);
+                   const struct travel *t);
 void moves_release(struct moves *m);
 
 /* lines.c: what a line says */

@@ -188,6 +188,8 @@ static void track0(struct evidence *v, const struct moved *m)
                   "TRK00 is active where the identifiers name another cylinder than 0");
     else if (t.stays && t.sound > 0)
         line_not_measured(v, ACCEPT_TRACK0, "steps get lost, so that TRK00 stayed active");
+    else if (!t.found && m->wrong > 0 && m->wrong == m->looks)
+        line_not_measured(v, ACCEPT_TRACK0, "the steps lead elsewhere");
     else if (t.stays)
         line_fail(v, ACCEPT_TRACK0, "TRK00 stays active when the head is sent inward");
     else if (!t.found) /* a search that failed at one rate alone is that rate's */

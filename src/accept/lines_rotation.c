@@ -77,7 +77,7 @@ static bool start_bracket(const struct start_seen *x, double turn_ms, bool gated
             continue;
         /* the speed at the turn's start may still be lower, at its middle it is not */
         double first = (double)(x->fall_ns[k] - x->on_ns) / 1e6;
-        double high = gated ? first : first + turn / 2;
+        double high = first + turn / 2;
         double low = k > 0   ? (double)(x->fall_ns[k - 1] - x->on_ns) / 1e6
                      : gated ? fmax(0, first - GATE_TURNS * turn)
                              : 0;

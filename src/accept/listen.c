@@ -12,7 +12,8 @@
 #define FOLLOW_NS      (20 * NS_PER_US) /* an output that comes later came by itself */
 #define HIDES_NS       (60 * NS_PER_MS) /* after it no seek hides or cuts an index pulse */
 #define TURN_FITS      0.2
-#define TURNS_LEFT_OUT 4                 /* behind a start the speed still comes to rest */
+#define TURN_LONGEST   1.6               /* of a rated turn */
+#define TURNS_LEFT_OUT 6                 /* behind a start the speed still comes to rest */
 #define TURN_STEADY    0.005             /* two turns so much alike end a start */
 #define START_LONGEST  20                /* turns, where no two are: a spindle that hunts */
 #define COASTS_NS      (500 * NS_PER_MS) /* longer turns are of a spindle that runs out */
@@ -37,6 +38,7 @@ struct ear {
     line_set selects;  /* recorded */
     /* turns in a row */
     int64_t fall_ns, turn_ns; /* -1, 0: none */
+    int64_t longest_ns;       /* a turn that lasts longer is two, with a pulse missing */
     int starting;             /* turns since the motor went on, or nothing was known */
     int turns;                /* likewise, since two of them were alike */
     int64_t select_ns;        /* of the last change */
@@ -145,7 +147,8 @@ static enum err on_index(struct ear *h)
     }
     h->starting += turn > 0;
     h->turns += h->turns > 0 || off < TURN_STEADY || h->starting > START_LONGEST;
-    if (turn > 0 && h->turn_ns > 0 && off < TURN_FITS && h->turns > TURNS_LEFT_OUT)
+    if (turn > 0 && h->turn_ns > 0 && off < TURN_FITS && turn < h->longest_ns &&
+        h->turns > TURNS_LEFT_OUT)
         TRY(keep_turn(h, turn, off));
     if (!h->motor && off_long && turn > 0 && turn < COASTS_NS)
         h->l->falls_motor_off++;
@@ -300,6 +303,10 @@ enum err listen_run(struct capture *c, const struct profile *drive, volatile con
     turns_break(&h);
     for (int i = 0; i < LINE_COUNT; i++)
         h.level[i] = LEVEL_UNKNOWN;
+    double slowest_rpm = profile_number(drive, "speed_low_rpm", 0);
+    if (slowest_rpm <= 0)
+        slowest_rpm = profile_number(drive, "speed_rpm", 300);
+    h.longest_ns = (int64_t)(TURN_LONGEST * 60e9 / slowest_rpm);
     h.valid_ns = (int64_t)(1e6 * profile_max(drive, "trk00_valid_ms", 2.8));
     h.step_ns = -h.valid_ns;
     h.leading = profile_has_word(drive, "step_edge", "leading");

@@ -8,7 +8,6 @@
 #define MOVES_MAX ((size_t)1 << 20)
 #define HALF_FROM 4                 /* cylinder from which half of it is something else */
 #define VISIT_IDS 8                 /* from so many on a few strays do not matter */
-#define SEEK_NS   (10 * NS_PER_MS)  /* steps further apart belong to two seeks */
 #define EDGE_NS   (100 * NS_PER_US) /* a visit begins at the one edge of STEP or the other */
 #define TRAIN_NS  (60 * NS_PER_MS)  /* steps further apart are single ones */
 
@@ -75,14 +74,14 @@ static enum err look_track0(struct moves *m, struct reckoning *r, enum level tra
 /* More steps outward than the drive has cylinders, and no TRK00: wherever it began, the head
  * did not follow. */
 static enum err search_in_vain(struct moves *m, struct reckoning *r, const struct step_seen *s,
-                               int32_t stroke)
+                               const struct travel *t)
 {
     r->outward = s->direction < 0 && s->track0 == LEVEL_HIGH ? r->outward + 1 : 0;
-    if (r->outward != stroke)
+    if (r->outward != t->stroke)
         return ERR_OK;
     *r = (struct reckoning){.known = true,
                             .base = -1,
-                            .steps = stroke,
+                            .steps = t->stroke,
                             .seeks = 1,
                             .direction = -1,
                             .last_ns = r->last_ns,
@@ -90,15 +89,15 @@ static enum err search_in_vain(struct moves *m, struct reckoning *r, const struc
                             .outward = r->outward};
     TRY(look(m, r, 1, true));
     r->known = false;
-    r->outward = stroke;
+    r->outward = t->stroke;
     return ERR_OK;
 }
 
 static enum err take_step(struct moves *m, struct reckoning *r, const struct step_seen *s,
-                          int32_t stroke)
+                          const struct travel *t)
 {
     TRY(look_track0(m, r, s->track0));
-    TRY(search_in_vain(m, r, s, stroke));
+    TRY(search_in_vain(m, r, s, t));
     if (s->direction == 0 || !s->selected) {
         r->known = r->known && !s->selected;
         return ERR_OK;
@@ -106,7 +105,7 @@ static enum err take_step(struct moves *m, struct reckoning *r, const struct ste
     int64_t gap = s->ns - r->last_ns;
     if (r->steps > 0 && gap < TRAIN_NS && (r->shortest_ns == 0 || gap < r->shortest_ns))
         r->shortest_ns = gap;
-    bool same_train = gap < SEEK_NS && (r->train_ns == 0 || 2 * gap < 3 * r->train_ns);
+    bool same_train = gap < t->seek_ns && (r->train_ns == 0 || 2 * gap < 3 * r->train_ns);
     r->seeks += r->steps == 0 || !same_train || r->direction != s->direction;
     r->train_ns = same_train ? gap : 0;
     r->at += s->direction;
@@ -124,18 +123,18 @@ static bool places_itself(const struct visit *v)
 
 /* Steps up to a moment; *next goes on behind them. */
 static enum err take_steps(struct moves *m, struct reckoning *r, const struct listen *l,
-                           size_t *next, int64_t until_ns, bool track0_tells, int32_t stroke)
+                           size_t *next, int64_t until_ns, const struct travel *t)
 {
     for (; *next < l->steps && l->step[*next].ns <= until_ns; ++*next) {
         struct step_seen step = l->step[*next];
-        step.track0 = track0_tells ? step.track0 : LEVEL_UNKNOWN;
-        TRY(take_step(m, r, &step, stroke));
+        step.track0 = t->track0_tells ? step.track0 : LEVEL_UNKNOWN;
+        TRY(take_step(m, r, &step, t));
     }
     return ERR_OK;
 }
 
 enum err moves_add(struct moves *m, const struct survey *s, const struct listen *l,
-                   bool track0_tells, int32_t stroke)
+                   const struct travel *t)
 {
     struct reckoning r = {0};
     size_t next = 0;
@@ -144,11 +143,11 @@ enum err moves_add(struct moves *m, const struct survey *s, const struct listen 
         const struct visit *v = &s->visit[i];
         if (!places_itself(v))
             continue;
-        TRY(take_steps(m, &r, l, &next, v->start_ns + EDGE_NS, track0_tells, stroke));
+        TRY(take_steps(m, &r, l, &next, v->start_ns + EDGE_NS, t));
         TRY(look(m, &r, v->id_cylinder, false));
     }
-    TRY(take_steps(m, &r, l, &next, INT64_MAX, track0_tells, stroke));
-    return track0_tells ? look_track0(m, &r, l->track0_last) : ERR_OK;
+    TRY(take_steps(m, &r, l, &next, INT64_MAX, t));
+    return t->track0_tells ? look_track0(m, &r, l->track0_last) : ERR_OK;
 }
 
 void moves_release(struct moves *m)
