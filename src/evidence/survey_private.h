@@ -210,7 +210,8 @@ struct visit_gather {
     } written[2][256]; /* raw places that were written, by side and low byte */
 };
 
-#define READS_MAX 1024
+/* Edges taken at once: one, and whole blocks behind it; few, so that they stay near. */
+#define READS_MAX 257
 struct survey_run {
     const struct survey_options *o;
     struct survey *out;

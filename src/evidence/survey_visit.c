@@ -15,6 +15,7 @@
 #define SAME_MARK_NS          (50 * NS_PER_US)
 #define VISIT_EMPTY_NS        NS_PER_MS /* shorter silent stays are not worth a visit */
 #define VISITS_MAX            65536
+#define PLAIN_BLOCK           64
 #define PS_HALF_NS            (PS_PER_NS / 2)
 
 static int64_t stretch_ns(const struct visit_gather *g, int64_t ps)
@@ -149,22 +150,38 @@ static enum err transition(struct survey_run *r, int64_t tick, int64_t ns)
     return g->count == STRETCH_INTERVALS_MAX ? stretch_carry(r) : ERR_OK;
 }
 
+/* Silence before one of the PLAIN_BLOCK falls behind the one at ns[0]. */
+static bool any_silent(const int32_t *ns)
+{
+    int32_t longest = 0;
+    for (size_t k = 2; k <= 2 * PLAIN_BLOCK; k += 2) {
+        int32_t apart = ns[k] - ns[k - 2];
+        longest = apart > longest ? apart : longest;
+    }
+    return longest > SILENT_NS;
+}
+
 /* Falls of a row from edge `fall` on, every second edge, of which each follows the one before
  * without ado, `most` at most. */
 static size_t count_plain(const struct read_row *row, int64_t before_ns, size_t fall,
                           size_t most)
 {
-    size_t n = 0;
+    size_t n = 1;
     size_t k = fall;
-    if (k >= row->count || row->ns + row->after_ns[k] - before_ns > SILENT_NS) {
+    if (k >= row->count || most == 0 || row->ns + row->after_ns[k] - before_ns > SILENT_NS) {
         return 0;
     }
-    for (n = 1, k += 2; n < most && k < row->count; n++, k += 2) {
+    while (n + PLAIN_BLOCK <= most && k + 2 * PLAIN_BLOCK < row->count &&
+           !any_silent(row->after_ns + k)) {
+        n += PLAIN_BLOCK;
+        k += 2 * (size_t)PLAIN_BLOCK;
+    }
+    for (k += 2; n < most && k < row->count; n++, k += 2) {
         if (row->after_ns[k] - row->after_ns[k - 2] > SILENT_NS) {
             break;
         }
     }
-    return n < most ? n : most;
+    return n;
 }
 
 /* Takes those. Returns the first that is to be taken by itself. */

@@ -119,16 +119,35 @@ static bool hopeless(const struct cells *c, size_t i)
     return c->step[i] > 2 * c->code.step_max; /* nothing recorded here */
 }
 
-void cells_constrain(struct cells *c)
+/* The first interval from i on that the code does not have. Nearly all are legal, so that
+ * blocks are looked at whole. */
+#define BLOCK 64
+static size_t first_broken(const struct cells *c, size_t i)
 {
     const uint8_t low = (uint8_t)c->code.step_min;
     const uint8_t width = (uint8_t)(c->code.step_max - c->code.step_min);
+    for (bool broken = false; i + BLOCK <= c->count; i += BLOCK) {
+        for (size_t k = i; k < i + BLOCK; k++) {
+            broken |= (uint8_t)(c->step[k] - low) > width;
+        }
+        if (broken) {
+            break;
+        }
+    }
+    while (i < c->count && (uint8_t)(c->step[i] - low) <= width) {
+        i++;
+    }
+    return i;
+}
+
+void cells_constrain(struct cells *c)
+{
     size_t done = 0;
     if (c->code.encoding != ENC_MFM && c->code.encoding != ENC_FM) {
         return;
     }
-    for (size_t i = 0; i < c->count; i++) {
-        if ((uint8_t)(c->step[i] - low) <= width || hopeless(c, i)) {
+    for (size_t i = first_broken(c, 0); i < c->count; i = first_broken(c, i + 1)) {
+        if (hopeless(c, i)) {
             continue;
         }
         struct window w = {i > done + REACH ? i - REACH : done, 0, false, 0};

@@ -101,21 +101,27 @@ bool mark_next(const struct cells *c, struct mark_scan *s, struct mark *out)
 size_t bytes_behind(const struct cells *c, const struct mark *m, size_t n, uint8_t *out,
                     struct place *out_end)
 {
+    const uint8_t *step = c->step;
+    const size_t count = c->count;
+    const int64_t last = (int64_t)n * BYTE_CELLS;
     size_t at = m->at;
     int64_t cell = m->cell;
-    int64_t last = (int64_t)n * BYTE_CELLS;
-    for (size_t i = 0; i < n; i++) {
-        out[i] = 0;
+    size_t place = 0;
+    unsigned byte = 0; /* at that place, as far as it is known */
+    memset(out, 0, n);
+    while (at < count && cell + step[at] < 0) {
+        cell += step[at++];
     }
-    while (at < c->count && cell + c->step[at] < last) {
-        cell += c->step[at++];
-        if (cell >= 0) { /* clock or data comes at random: no branch */
-            unsigned bit = (unsigned)(cell & 1) << 7;
-            out[cell / BYTE_CELLS] |= (uint8_t)(bit >> (cell % BYTE_CELLS / 2));
-        }
+    while (at < count && cell + step[at] < last) {
+        cell += step[at++];
+        /* clock or data comes at random: no branch */
+        unsigned bit = (unsigned)(cell & 1) << 7 >> ((size_t)cell % BYTE_CELLS / 2);
+        byte = (size_t)cell / BYTE_CELLS == place ? byte | bit : bit;
+        place = (size_t)cell / BYTE_CELLS;
+        out[place] = (uint8_t)byte;
     }
     *out_end = (struct place){at, cell};
-    return at < c->count ? n : (size_t)((cell + 1) / BYTE_CELLS);
+    return at < count ? n : (size_t)((cell + 1) / BYTE_CELLS);
 }
 
 /* The further a transition lies from its cell's centre, the likelier it belongs to the cell

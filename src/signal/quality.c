@@ -42,9 +42,18 @@ static bool legal(const struct cells *c, int step)
 struct block_sums {
     int64_t dev, square;
     uint64_t ps, cells;
-    uint32_t step[2][STEP_MAX +
-                     1]; /* two counters each: the same one twice in a row would have to wait */
+    uint32_t step[STEPS_NAMED + 1]; /* intervals of 1.. cells */
 };
+
+/* Intervals of so many cells among n, PIECE at most. */
+static uint8_t count_steps(const uint8_t *step, size_t n, uint8_t cells)
+{
+    uint8_t found = 0;
+    for (size_t i = 0; i < n; i++) {
+        found = (uint8_t)(found + (step[i] == cells));
+    }
+    return found;
+}
 
 /* n is PIECE at most: what is summed fits 32 bits. */
 static void piece_sum(const struct cells *c, size_t from, size_t n, struct block_sums *b)
@@ -65,8 +74,8 @@ static void piece_sum(const struct cells *c, size_t from, size_t n, struct block
     for (size_t i = 0; i < n; i++) {
         b->ps += interval_ps[i];
     }
-    for (size_t i = 0; i < n; i++) {
-        b->step[i & 1][step[i]]++;
+    for (uint8_t s = 1; s <= STEPS_NAMED; s++) {
+        b->step[s] += count_steps(step, n, s);
     }
     b->dev += sum;
     b->square += square;
@@ -88,7 +97,7 @@ static bool block_steady(const struct cells *c, const struct block_sums *b, doub
     double square = (double)b->square * SQUARES / DEV_ONE / DEV_ONE / n;
     double good = 0;
     for (int s = c->code.step_min; s <= c->code.step_max; s++) {
-        good += (double)b->step[0][s] + (double)b->step[1][s];
+        good += (double)b->step[s];
     }
     return good > LEGAL_SHARE * n && square - mean * mean < STEADY_VAR;
 }
@@ -97,7 +106,7 @@ static void block_add(struct measure *m, const struct block_sums *b, double n)
 {
     double cell_ps = (double)b->ps / (double)b->cells;
     for (int s = 1; s <= STEPS_NAMED; s++) {
-        m->step[s] += (double)b->step[0][s] + (double)b->step[1][s];
+        m->step[s] += (double)b->step[s];
     }
     m->steady += n;
     m->ps += (double)b->ps;
@@ -125,17 +134,19 @@ static unsigned kind_of(const struct measure *m, uint8_t before, uint8_t behind)
 /* Deviations of transitions from..to, sorted by the intervals beside them. */
 static void deviations_add(struct measure *m, size_t from, size_t to)
 {
-    const struct cells *c = m->c;
+    const uint8_t *step = m->c->step;
+    const int16_t *dev = m->c->dev;
+    struct deviations *d = m->d;
     from = from > 0 ? from : 1;
-    to = to < c->count ? to : c->count;
+    to = to < m->c->count ? to : m->c->count;
     for (size_t i = from; i < to; i++) {
-        unsigned kind = kind_of(m, c->step[i - 1], c->step[i]);
+        unsigned kind = kind_of(m, step[i - 1], step[i]);
         if (kind >= KINDS) {
             continue;
         }
-        int bin = (c->dev[i] >> BIN_SHIFT) + DEV_BINS / 2;
+        int bin = (dev[i] >> BIN_SHIFT) + DEV_BINS / 2;
         bin = bin < 0 ? 0 : bin < DEV_BINS ? bin : DEV_BINS - 1;
-        m->d->bin[kind][bin]++;
+        d->bin[kind][bin]++;
     }
 }
 
@@ -219,13 +230,40 @@ static double peak_shift(const struct deviations *d)
     return n > 0 ? sum / n : 0;
 }
 
+/* How far a transition lies off the mean of its kind. */
+static inline float off_mean(const struct measure *m, const float *mean, size_t i)
+{
+    unsigned kind = kind_of(m, m->c->step[i - 1], m->c->step[i]);
+    return (float)m->c->dev[i] - (kind < KINDS ? mean[kind] : 0);
+}
+
+/* Sums of every second transition from p->from + 1 on, up to a broken limit; returns how many
+ * there are in all. */
+static size_t sides_sum(const struct measure *m, const struct span *p, const float *mean,
+                        float out[2])
+{
+    const struct cells *c = m->c;
+    size_t i = p->from + 1;
+    float one = 0;
+    float other = 0;
+    for (; i + 1 < p->to && legal(c, c->step[i]) && legal(c, c->step[i + 1]); i += 2) {
+        one += off_mean(m, mean, i);
+        other += off_mean(m, mean, i + 1);
+    }
+    if (i < p->to && legal(c, c->step[i])) {
+        one += off_mean(m, mean, i++);
+    }
+    out[0] = one;
+    out[1] = other;
+    return i - p->from - 1;
+}
+
 /* Every other transition early, the rest late by half of what this returns, in cells: squared
  * means of the spans, less what chance gives. Which are early may change from span to span (a
  * lost pulse turns them over). */
 static double asymmetry(const struct measure *m, const struct span_list *spans,
                         double *out_doubt)
 {
-    const struct cells *c = m->c;
     float mean[KINDS];
     double sum = 0;
     double weight = 0;
@@ -234,14 +272,8 @@ static double asymmetry(const struct measure *m, const struct span_list *spans,
         mean[k] = (float)(m->d->kind[k].mean * DEV_ONE);
     }
     for (size_t s = 0; s < spans->count; s++) {
-        const struct span *p = &spans->span[s];
-        float side[2] = {0, 0};
-        double n = 0;
-        for (size_t i = p->from + 1; i < p->to && legal(c, c->step[i]); i++) {
-            unsigned kind = kind_of(m, c->step[i - 1], c->step[i]);
-            side[i & 1] += (float)c->dev[i] - (kind < KINDS ? mean[kind] : 0);
-            n += 1;
-        }
+        float side[2];
+        double n = (double)sides_sum(m, &spans->span[s], mean, side);
         if (n < SPAN_MIN) {
             continue;
         }
