@@ -1,18 +1,22 @@
 /* Sectors that come out of one turn of a jittery track, beside what could be had with the true
- * clock known (unit/flux_reference.h). `--turns N`: turns a row; 200 in the long form.
+ * clock known (unit/flux_reference.h), and out of five turns put together. `--turns N`: turns a
+ * row; 200 in the long form.
  *
  * Floors, as shares of the sectors: the cell by cell slicer, and 5 points below the likeliest
  * run lengths. Beside the table: a window at 250 kbit/s forgives at most 1000 ns (half of it),
  * and a 3.5-inch drive is held to leave 600 ns of margin (from memory). No sheet of a
  * controller with a separator of its own that we saw gives the speeds it follows.
  */
+#include "unit/flux_several.h"
 #include "unit/flux_yield.h"
 
 #include <stdio.h>
 
-#define TURNS  20
-#define CHANCE 0.5
-#define POINTS 5.0
+#define TURNS            20
+#define CHANCE           0.5
+#define POINTS           5.0
+#define PASSES           5 /* turns put together */
+#define PASSES_JITTER_NS 300
 
 static bool row_print(const struct yield_row *r, double jitter, int turns)
 {
@@ -24,6 +28,34 @@ static bool row_print(const struct yield_row *r, double jitter, int turns)
            r->reference[REFERENCE_NEAREST], r->reference[REFERENCE_RUN_LENGTH],
            r->reference[REFERENCE_PHASE], (int)whole, good ? "" : "below the floor");
     return good;
+}
+
+/* Tracks of five turns each: every sector is to come out. */
+static bool together_print(const struct condition *c, int tracks, struct dice *d)
+{
+    int count[3] = {0};
+    int wrong = 0;
+    for (int track = 0; track < tracks; track++) {
+        struct several s;
+        const struct play p = {.cell_ns = 2000,
+                               .speed = c->speed,
+                               .wow = c->wow,
+                               .wow_hz = c->wow_hz,
+                               .from_ns = 1e9 * dice_unit(d),
+                               .jitter_ns = PASSES_JITTER_NS};
+        several_begin(&s, false, d);
+        for (int turn = 0; turn < PASSES; turn++) {
+            turn_add(&s, &p, d);
+        }
+        for (int state = NEITHER; state <= GOOD; state++) {
+            count[state] += count_state(&s, state);
+        }
+        wrong += s.wrong;
+        several_end(&s);
+    }
+    printf("  %-18s %6d %8d %8d %8d\n", c->name, count[GOOD], count[REPAIRED], count[NEITHER],
+           tracks * SEVERAL_SECTORS);
+    return count[NEITHER] == 0 && wrong == 0;
 }
 
 int main(int argc, char **argv)
@@ -44,6 +76,12 @@ int main(int argc, char **argv)
             }
             good = row_print(&row, yield_jitter_ns[j], turns) && good;
         }
+    }
+    printf("%d turns put together, jitter %d ns\n", PASSES, PASSES_JITTER_NS);
+    printf("                       good repaired  neither       of\n");
+    for (size_t c = 0; c < YIELD_CONDITIONS; c++) {
+        struct dice d = {2000 + c};
+        good = together_print(&yield_condition[c], (turns + PASSES - 1) / PASSES, &d) && good;
     }
     return good ? EXIT_SUCCESS : EXIT_FAILURE;
 }

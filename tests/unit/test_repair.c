@@ -1,88 +1,10 @@
 /* Fields that no turn gives whole, put together from several. */
-#include "signal/repair.h"
 #include "unit/flux_check.h"
+#include "unit/flux_several.h"
 
 #include <stdio.h>
 
-#define SECTORS 9
-#define BYTES   512
-
-enum { NEITHER, REPAIRED, GOOD };
-
-struct several {
-    struct track_made t;
-    struct field_sum sum[SECTORS];
-    int state[SECTORS];
-    struct field_repair repair[SECTORS];
-    int wrong;
-};
-
-static void several_begin(struct several *s, bool fm, struct dice *d)
-{
-    struct layout l = {.fm = fm,
-                       .sectors = SECTORS,
-                       .size_code = 2,
-                       .gap3 = 80,
-                       .cylinder = 5,
-                       .side = 0,
-                       .index_mark = true,
-                       .rewritten = false};
-    memset(s, 0, sizeof *s);
-    l.size_code = fm ? 1 : 2;
-    make_truth(&s->t, &l, d);
-    make_turn(&s->t, &l, d, fm ? TURN_CELLS / 2 : TURN_CELLS);
-}
-
-static void several_end(struct several *s)
-{
-    for (int i = 0; i < SECTORS; i++) {
-        field_sum_release(&s->sum[i]);
-    }
-    make_release(&s->t);
-}
-
-static void field_add(struct several *s, const struct sector_read *r)
-{
-    int i = r->sector - 1;
-    uint8_t bytes[BYTES];
-    if (!r->id_good || i < 0 || i >= SECTORS || s->state[i] != NEITHER) {
-        return;
-    }
-    if (r->data == FIELD_GOOD) {
-        s->state[i] = GOOD;
-        return;
-    }
-    assert_int_equal(field_sum_add(&s->sum[i], r), ERR_OK);
-    assert_int_equal(field_sum_repair(&s->sum[i], bytes, &s->repair[i]), ERR_OK);
-    if (s->repair[i].agreed) {
-        s->state[i] = REPAIRED;
-        s->wrong += memcmp(bytes, s->t.sector[i].bytes, (size_t)128 << r->size_code) != 0;
-    }
-}
-
-static void turn_add(struct several *s, const struct play *p, struct dice *d)
-{
-    struct flux_made f;
-    struct flux_read r;
-    make_flux(&s->t.m, p, d, &f);
-    const struct flux flux = {0, f.interval_ps, f.count};
-    const struct flux_options o = {.keep_quality = true};
-    assert_int_equal(flux_decode(&flux, &o, &r), ERR_OK);
-    for (size_t i = 0; i < r.sector_count; i++) {
-        field_add(s, &r.sector[i]);
-    }
-    flux_read_release(&r);
-    free(f.interval_ps);
-}
-
-static int count_state(const struct several *s, int state)
-{
-    int n = 0;
-    for (int i = 0; i < SECTORS; i++) {
-        n += s->state[i] == state;
-    }
-    return n;
-}
+#define SECTORS SEVERAL_SECTORS
 
 /* Jitter of 300 ns in cells of 2 us: a single turn gives a third of the sectors. */
 static void five_turns_give_every_sector(void **state)
