@@ -37,6 +37,7 @@ enum opt {
     OPT_TAP,
     OPT_PULL_UP,
     OPT_RUN,
+    OPT_AFTER,
     OPT_ASKED,
     OPT_OUTCOME,
     OPT_FAULT,

@@ -27,6 +27,7 @@ static const struct option_row rows[OPT_COUNT] = {
     [OPT_TAP]           = {"tap", 0, "WORD", false, "machine-end or drive-end"},
     [OPT_PULL_UP]       = {"pull-up", 0, "OHMS", false, "the tap's own pull-up; none"},
     [OPT_RUN]           = {"run", 0, "NAME", false, "captures of one name were recorded together"},
+    [OPT_AFTER]         = {"after", 0, "NAMES", false, "works of the case that were done before it"},
     [OPT_ASKED]         = {"asked", 0, "LIST", false, "what the machine was asked: read, seek, restore, write, ..."},
     [OPT_OUTCOME]       = {"outcome", 0, "WORD", false, "worked, failed, hangs, wrong-data, sometimes or unknown"},
     [OPT_FAULT]         = {"fault", 0, "NAME", true, "the fault to play; twice for a pair; none"},

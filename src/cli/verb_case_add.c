@@ -54,9 +54,9 @@ static enum err set_keys(struct case_edit *x, const struct args *a, const char *
     static const struct {
         enum opt opt;
         const char *key;
-    } keys[] = {{OPT_ROLE, "role"}, {OPT_TAP, "tap"},     {OPT_PULL_UP, "pull-up"},
-                {OPT_RUN, "run"},   {OPT_ASKED, "asked"}, {OPT_OUTCOME, "outcome"},
-                {OPT_DISK, "disk"}};
+    } keys[] = {{OPT_ROLE, "role"},       {OPT_TAP, "tap"},     {OPT_PULL_UP, "pull-up"},
+                {OPT_RUN, "run"},         {OPT_AFTER, "after"}, {OPT_ASKED, "asked"},
+                {OPT_OUTCOME, "outcome"}, {OPT_DISK, "disk"}};
     char section[NAME_BYTES_MAX + 16];
     (void)snprintf(section, sizeof section, "capture %s", name);
     TRY(edit_set(x, section, "file", base, e));

@@ -8,8 +8,8 @@
 #define WRITES (OPT_BIT(OPT_OUTPUT) | OPT_BIT(OPT_REPLACE) | OPT_BIT(OPT_QUIET))
 #define OF_A_CAPTURE                                                                           \
     (OPT_BIT(OPT_NAME) | OPT_BIT(OPT_ROLE) | OPT_BIT(OPT_TAP) | OPT_BIT(OPT_PULL_UP) |         \
-     OPT_BIT(OPT_RUN) | OPT_BIT(OPT_ASKED) | OPT_BIT(OPT_OUTCOME) | OPT_BIT(OPT_DISK) |        \
-     OPT_BIT(OPT_LINE))
+     OPT_BIT(OPT_RUN) | OPT_BIT(OPT_AFTER) | OPT_BIT(OPT_ASKED) | OPT_BIT(OPT_OUTCOME) |       \
+     OPT_BIT(OPT_DISK) | OPT_BIT(OPT_LINE))
 #define PARTS (OPT_BIT(OPT_MACHINE) | OPT_BIT(OPT_DRIVE) | OPT_BIT(OPT_CABLE))
 
 // clang-format off

@@ -130,6 +130,9 @@ static enum err take_capture(struct reader *r, const struct ini_entry *x)
         cap->pull_up_ohm = strcmp(v, "none") == 0 ? 0 : case_whole_number(v);
     } else if (strcmp(key, "run") == 0) {
         cap->run = v;
+    } else if (strcmp(key, "after") == 0) {
+        cap->after = v;
+        cap->after_place = x->line;
     } else if (strcmp(key, "asked") == 0) {
         cap->asked = case_asked_by_list(v);
     } else if (strcmp(key, "outcome") == 0) {
@@ -289,6 +292,26 @@ static enum err map_lines(struct reader *r)
     return ERR_OK;
 }
 
+/* A capture is taken after works that the case tells of. */
+static enum err check_after(const struct reader *r, const struct case_capture *cap)
+{
+    const char *at = cap->after, *item;
+    size_t len;
+    while (at != NULL && case_list_next(&at, &item, &len)) {
+        bool found = false;
+        for (size_t i = 0; i < r->c->told_count && !found; i++) {
+            const struct told *t = &r->c->told[i];
+            found = strcmp(t->section, "repair") == 0 && strcmp(t->key, "part") == 0 &&
+                    strlen(t->name) == len && memcmp(t->name, item, len) == 0;
+        }
+        if (!found) {
+            return err_set(r->e, ERR_FORMAT, "%s:%d: there is no [repair %.*s] with a part",
+                           r->ini->path, cap->after_place, (int)len, item);
+        }
+    }
+    return ERR_OK;
+}
+
 static enum err complete(struct reader *r)
 {
     struct case_file *c = r->c;
@@ -299,6 +322,7 @@ static enum err complete(struct reader *r)
                            cap->place, cap->name);
         }
         cap->disk = cap->disk_said ? cap->disk : c->disk;
+        TRY(check_after(r, cap));
     }
     for (size_t i = 0; i < c->swap_count; i++) {
         if (c->swap[i].part == NULL || c->swap[i].outcome == OUTCOME_UNKNOWN) {
@@ -431,6 +455,19 @@ void case_file_release(struct case_file *c)
     free(c->path);
     ini_file_release(&c->ini);
     memset(c, 0, sizeof *c);
+}
+
+const char *case_told_named(const struct case_file *c, const char *section, const char *name,
+                            const char *key)
+{
+    for (size_t i = 0; i < c->told_count; i++) {
+        const struct told *t = &c->told[i];
+        if (strcmp(t->section, section) == 0 && strcmp(t->name, name) == 0 &&
+            strcmp(t->key, key) == 0) {
+            return t->value;
+        }
+    }
+    return NULL;
 }
 
 const char *case_told(const struct case_file *c, const char *section, const char *key)

@@ -28,8 +28,11 @@ struct case_capture {
     char *path;       /* joined */
     enum role role;
     enum tap tap;
-    int pull_up_ohm; /* 0: none */
-    const char *run; /* NULL: absent */
+    int pull_up_ohm;   /* 0: none */
+    const char *run;   /* NULL: absent */
+    const char *after; /* list of the works that were done before, by the names of [repair
+                          NAME]; NULL: none. case_list_next() */
+    int after_place;
     unsigned asked;
     enum outcome outcome;
     enum disk_state disk; /* the capture's own, or the case's */
@@ -94,6 +97,13 @@ void case_file_release(struct case_file *c);
 
 /* First value told for section and key (any name), or NULL. */
 const char *case_told(const struct case_file *c, const char *section, const char *key);
+
+/* The value told for section, name and key, or NULL. */
+const char *case_told_named(const struct case_file *c, const char *section, const char *name,
+                            const char *key);
+/* Walks a list "one, two": *at is moved behind the next item, which is *item, len bytes without
+ * the blanks around it. false at the end. */
+bool case_list_next(const char **at, const char **item, size_t *len);
 
 /* The known keys. */
 struct case_key {

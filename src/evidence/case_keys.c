@@ -37,6 +37,7 @@ static const struct case_key table[] = {
     {"capture", "tap", "machine-end|drive-end", "At which plug were the lines listened to?"},
     {"capture", "pull-up", "none|number:1:1000000", "What pull-up has the tap itself, in ohms?"},
     {"capture", "run", "text", NULL},
+    {"capture", "after", "text", "After which work was it recorded (names of [repair NAME], commas between)?"},
     {"capture", "asked", "list:" WORDS_ASKED, "What was the machine asked to do while this was recorded?"},
     {"capture", "outcome", WORDS_OUTCOME, "What did the machine report of it?"},
     {"capture", "disk", WORDS_DISK, NULL},

@@ -203,6 +203,19 @@ const char *case_word(const struct case_key *key, int place, char out[CASE_WORD_
     return out;
 }
 
+bool case_list_next(const char **at, const char **item, size_t *len)
+{
+    const char *begin = *at + strspn(*at, ", ");
+    size_t n = strcspn(begin, ",");
+    *at = begin + n;
+    while (n > 0 && begin[n - 1] == ' ') {
+        n--;
+    }
+    *item = begin;
+    *len = n;
+    return n > 0;
+}
+
 bool case_value_fits(const struct case_key *key, const char *value)
 {
     const char *v = key->values;

@@ -13,7 +13,7 @@
  * Rates of the trade differ by factors of two, and by 6/5 where one side of the exchange turned
  * at 360 rpm and the other at 300; a writer may be this far from its own. */
 #define RATE_OFF        0.1
-#define RATE_FROM_TRADE 0.04
+#define RATE_FROM_TRADE 0.025
 /* Visits whose cells differ by more, rms: no rate was written so, the disk turns unsteadily. No
  * drive's own variation over some turns comes near it (limits are 1 to 3 % within a turn). */
 #define CELL_WANDERS_PERCENT 2.5

@@ -67,25 +67,15 @@ static enum err add_told(const struct case_file *c, const struct feature_from *f
     return ERR_OK;
 }
 
-static const char *named_value(const struct case_file *c, const char *section, const char *name,
-                               const char *key)
-{
-    for (size_t i = 0; i < c->told_count; i++)
-        if (!strcmp(c->told[i].section, section) && !strcmp(c->told[i].name, name) &&
-            !strcmp(c->told[i].key, key))
-            return c->told[i].value;
-    return NULL;
-}
-
 /* A rail read with a meter at the drive's plug, against the drive's own limits. Off, it proves
  * nothing. */
 static enum err add_meter_rail(const struct feature_from *f, const char *name,
                                struct feature_list *l)
 {
     static const char *const key[RAIL_COUNT] = {"v5_v", "v12_v", "v24_v"};
-    const char *line = named_value(f->c, "meter", name, "line"),
-               *value = named_value(f->c, "meter", name, "value");
-    const char *when = named_value(f->c, "meter", name, "when"), *unit = NULL;
+    const char *line = case_told_named(f->c, "meter", name, "line"),
+               *value = case_told_named(f->c, "meter", name, "value");
+    const char *when = case_told_named(f->c, "meter", name, "when"), *unit = NULL;
     enum rail r = line ? rail_by_name(line) : RAIL_NONE;
     const struct limit *lim = r < RAIL_COUNT ? profile_limit(f->c->drive, key[r]) : NULL;
     struct feature *n;
@@ -116,8 +106,8 @@ static enum err add_line_told(const struct feature_from *f, const struct wiring 
                               const char *section, const char *name, int state,
                               struct feature_list *l)
 {
-    const char *word = named_value(f->c, section, name, "line");
-    const char *at = named_value(f->c, section, name, "at");
+    const char *word = case_told_named(f->c, section, name, "line");
+    const char *at = case_told_named(f->c, section, name, "at");
     bool at_drive = !at || strcmp(at, "machine-end");
     enum line line = word ? line_by_name(word) : LINE_NONE;
     enum sig s = line == LINE_NONE ? SIG_COUNT : wiring_sig(w, line, at_drive);
@@ -138,7 +128,7 @@ static enum err add_probe(const struct feature_from *f, const struct wiring *w,
                           const char *name, struct feature_list *l)
 {
     static const char *const words[] = {"never", "toggles", "always", "erratic"};
-    const char *state = named_value(f->c, "probe", name, "state");
+    const char *state = case_told_named(f->c, "probe", name, "state");
 
     for (int i = 0; state && i < 4; i++)
         if (!strcmp(state, words[i]))
@@ -150,8 +140,8 @@ static enum err add_probe(const struct feature_from *f, const struct wiring *w,
 static enum err add_measured(const struct feature_from *f, const struct wiring *w,
                              const struct told *t, struct feature_list *l)
 {
-    const char *value = named_value(f->c, t->section, t->name, "value"), *unit = NULL;
-    const char *when = named_value(f->c, t->section, t->name, "when");
+    const char *value = case_told_named(f->c, t->section, t->name, "value"), *unit = NULL;
+    const char *when = case_told_named(f->c, t->section, t->name, "when");
     double volt;
 
     if (!strcmp(t->section, "probe"))
@@ -229,8 +219,8 @@ static enum err add_repair(const struct feature_from *f, const struct told *t,
                            struct feature_list *l)
 {
     static const char *const words[] = {"worked", "partly", "failed", "sometimes"};
-    const char *outcome = named_value(f->c, "repair", t->name, "outcome");
-    const char *did = named_value(f->c, "repair", t->name, "did");
+    const char *outcome = case_told_named(f->c, "repair", t->name, "outcome");
+    const char *did = case_told_named(f->c, "repair", t->name, "did");
     struct feature *n;
 
     for (int i = 0; outcome && i < 4; i++) {

@@ -2,6 +2,7 @@
 
 #include "judge/engine.h"
 #include "judge/infer_rows.h"
+#include "judge/mended.h"
 #include "judge/surprise.h"
 #include "judge/texts.h"
 
@@ -34,10 +35,11 @@ static double conflict(const struct inference *n, size_t best, size_t *worst)
 
     for (size_t g = 0; g < n->group_count; g++) {
         double top = -(double)INFINITY, lacks;
+        size_t own = mended_in_run(n, best, inference_run_of(n, g));
 
         for (size_t h = 0; h < n->hyp_count; h++)
             top = fmax(top, inference_group_best(n, h, g));
-        lacks = (top - inference_group_best(n, best, g)) / NAT_PER_DECIBAN;
+        lacks = (top - inference_group_best(n, own, g)) / NAT_PER_DECIBAN;
         sum += lacks;
         if (lacks > most) {
             most = lacks;
@@ -119,6 +121,14 @@ static double chance(const struct table *t, size_t a, size_t b)
     return sum;
 }
 
+/* Not with work between them that may have changed the set. */
+static bool comparable(const struct inference *n, size_t a, size_t b)
+{
+    int x = inference_run_of(n, a), y = inference_run_of(n, b), told = n->g->runs;
+
+    return x == told || y == told || n->g->setting[x].after == n->g->setting[y].after;
+}
+
 /* Bits by which two groups are less likely together than apart: of one group and the one that
  * it clashes with most. */
 static double clash(const struct table *t, size_t group, size_t *with)
@@ -126,9 +136,10 @@ static double clash(const struct table *t, size_t group, size_t *with)
     double most = 0;
 
     for (size_t k = 0; k < t->n->group_count; k++) {
-        double bits = k == group ? 0
-                                 : log2(chance(t, group, group)) + log2(chance(t, k, k)) -
-                                       log2(chance(t, group, k));
+        double bits = k == group || !comparable(t->n, k, group)
+                          ? 0
+                          : log2(chance(t, group, group)) + log2(chance(t, k, k)) -
+                                log2(chance(t, group, k));
 
         if (bits > most) {
             most = bits;

@@ -50,7 +50,7 @@ static double second(const double *end, enum end first)
     return best;
 }
 
-/* Best evidence of a single cause of an end, whatever its prior. */
+/* Best evidence of a cause of an end, whatever its prior. */
 static double best_fit(const struct inference *n, enum end e)
 {
     double best = -(double)INFINITY;
@@ -58,7 +58,8 @@ static double best_fit(const struct inference *n, enum end e)
     for (size_t h = 0; h < n->hyp_count; h++) {
         const struct hypothesis *y = &n->hyp[h];
 
-        if ((y->kind == HYP_SINGLE || y->kind == HYP_HELD || y->kind == HYP_NONE) &&
+        if ((y->kind == HYP_SINGLE || y->kind == HYP_HELD || y->kind == HYP_NONE ||
+             e == END_TWO) &&
             y->end == e && y->ln_evidence > best)
             best = y->ln_evidence;
     }
@@ -212,6 +213,19 @@ static void also(const struct inference *n, struct verdict *v)
     }
 }
 
+static void gate_bound(struct verdict *v)
+{
+    double bound = bounds[v->leading];
+
+    if (v->leading == END_TWO)
+        verdict_gate(v, "two faults at once are never decided: put one right, record again");
+    else if (bound > 1)
+        verdict_gate(v, "what no listed cause explains is never decided");
+    else if (v->probability < bound)
+        verdict_gate(v, "%.1f %% is below the %.0f %% that a verdict on %s needs",
+                     v->probability * 100, bound * 100, end_shown(v->leading));
+}
+
 enum err gates_apply(const struct case_file *c, const struct inference *n, struct verdict *v)
 {
     inference_ends(n, n->joint, v->end);
@@ -219,10 +233,7 @@ enum err gates_apply(const struct case_file *c, const struct inference *n, struc
     v->leading = ends_leader(v->end);
     v->probability = v->end[v->leading];
     explain(n, v);
-    if (v->probability < bounds[v->leading])
-        verdict_gate(
-            v, "%.1f %% is below the %.0f %% that a verdict on %s needs", v->probability * 100,
-            bounds[v->leading] > 1 ? 100.0 : bounds[v->leading] * 100, end_shown(v->leading));
+    gate_bound(v);
     if (10 * log10(v->probability / (second(v->end, v->leading) + 1e-300)) < RUNNER_UP_DECIBANS)
         verdict_gate(v, "the runner-up is too close");
     if (v->probability / TILT <= second(v->end, v->leading))

@@ -1,5 +1,6 @@
 #include "judge/gather.h"
 
+#include "judge/mended.h"
 #include "judge/repeats.h"
 #include "judge/texts.h"
 
@@ -325,6 +326,7 @@ static enum err draw(const struct case_file *c, struct taken *t, struct gathered
         s->role = c->capture[i].role;
         s->disk_none = c->capture[i].disk == DISK_NONE;
         s->disk_blank = c->capture[i].disk == DISK_BLANK;
+        s->after |= mended_before(c, &c->capture[i]);
         s->tap_pull_up = s->tap_pull_up || c->capture[i].pull_up_ohm > 0;
         g->setting[g->runs].asked |= c->capture[i].asked;
         g->adapter = g->adapter || t[i].survey.info.format == CAPTURE_WEC;
@@ -358,6 +360,8 @@ enum err gather(const struct case_file *c, const struct judge_options *o, struct
                         (double)i / (double)c->capture_count);
         err = take(i, c, o, &t[i], e);
     }
+    if (err == ERR_OK)
+        err = mended_gather(c, out, e);
     if (err == ERR_OK)
         err = draw(c, t, out, v);
     for (size_t i = 0; t && i < c->capture_count; i++) {

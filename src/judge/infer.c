@@ -13,7 +13,7 @@
 
 #define CAP_INSTRUMENT_DECIBANS 40.0
 #define CAP_PERSON_DECIBANS     20.0
-#define HELD_MAX                (4 * SIG_COUNT)
+#define HELD_MAX                (4 * SIG_COUNT + END_COUNT)
 /* Below this much weight a fault is told from "nothing wrong" by nothing, and a second one adds
  * nothing. */
 #define EXERCISED_NAT    (0.5 * NAT_PER_DECIBAN)
@@ -228,7 +228,7 @@ static enum err weigh(struct inference *n)
     }
     repeats_temper(n);
     for (size_t h = 0; h < n->hyp_count; h++)
-        n->hyp[h].ln_evidence = repeats_evidence(n, h, -1, 0, 0);
+        n->hyp[h].ln_evidence = repeats_evidence(n, h, -1, NULL);
     return ERR_OK;
 }
 
@@ -306,33 +306,42 @@ enum err infer(const struct gathered *g, const struct catalogue *c, struct infer
     return err;
 }
 
+/* Evidence of one run for every hypothesis, with the values of one group changed to those of a
+ * column or, NULL, dropped. Where no work was done between the captures nobody asks for those
+ * that are left out. */
+static void run_sums(const struct inference *n, size_t group, const double *column,
+                     const size_t *at, double *own)
+{
+    int run = inference_run_of(n, group);
+
+    for (size_t h = 0; h < n->hyp_count; h++) {
+        if (h > 0 && n->hyp[h].left_out && !n->g->after_works)
+            continue;
+        own[h] = n->twin[h] != h ? own[n->twin[h]]
+                                 : run_sum(n, h, run, group, column ? column + at[h] : NULL);
+    }
+}
+
 enum err inference_without(const struct inference *n, size_t feature, size_t group,
                            double *joint)
 {
     bool whole = feature == SIZE_MAX;
     double *column = whole ? NULL : calloc(rows_in(n) + 1, sizeof *column);
+    double *own = calloc(n->hyp_count, sizeof *own);
     size_t *at = whole ? NULL : calloc(n->hyp_count + 1, sizeof *at);
     int run = inference_run_of(n, group);
-    double none = 0;
-    enum err err = whole || (column && at) ? ERR_OK : ERR_MEMORY;
+    enum err err = own && (whole || (column && at)) ? ERR_OK : ERR_MEMORY;
 
     if (!whole && err == ERR_OK)
         group_column(n, group, feature, column, at);
-    for (size_t h = 0; h < n->hyp_count && err == ERR_OK; h++) {
-        size_t twin = n->twin[h];
-        double own;
-
-        if (h > 0 && n->hyp[h].left_out) {
-            joint[h] = n->joint[h];
-        } else if (twin != h) {
-            joint[h] = joint[twin] - n->hyp[twin].ln_prior + n->hyp[h].ln_prior;
-        } else {
-            own = run_sum(n, h, run, group, whole ? NULL : column + at[h]);
-            none = h == 0 ? own : none;
-            joint[h] = n->hyp[h].ln_prior + repeats_evidence(n, h, run, own, none);
-        }
-    }
+    if (err == ERR_OK)
+        run_sums(n, group, column, at, own);
+    for (size_t h = 0; h < n->hyp_count && err == ERR_OK; h++)
+        joint[h] = h > 0 && n->hyp[h].left_out
+                       ? n->joint[h]
+                       : n->hyp[h].ln_prior + repeats_evidence(n, h, run, own);
     free(column);
+    free(own);
     free(at);
     return err;
 }

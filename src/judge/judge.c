@@ -3,6 +3,7 @@
 #include "judge/change.h"
 #include "judge/engine.h"
 #include "judge/gates.h"
+#include "judge/mended.h"
 #include "judge/next.h"
 #include "judge/texts.h"
 #include "judge/weighed.h"
@@ -86,6 +87,21 @@ static void rivals(const struct verdict *v, char *out, size_t max)
         snprintf(out, max, "%s", end_shown(v->leading));
 }
 
+/* Two ends at once: the likeliest fault, and the likeliest of another end. */
+static void say_two(struct verdict *v)
+{
+    const struct fault_share *a = v->fault_count ? &v->fault_list[0] : NULL, *b = NULL;
+
+    for (size_t i = 1; a && i < v->fault_count && !b; i++)
+        if (v->fault_list[i].end != a->end)
+            b = &v->fault_list[i];
+    if (b)
+        snprintf(v->summary, sizeof v->summary,
+                 "Leaning to two faults at once: %.130s; and %.130s.", a->text, b->text);
+    else
+        snprintf(v->summary, sizeof v->summary, "Leaning to two faults at once.");
+}
+
 static void summarise(struct verdict *v)
 {
     const struct fault_share *f = leading_fault(v);
@@ -103,6 +119,8 @@ static void summarise(struct verdict *v)
     else if (v->leading == END_NONE)
         snprintf(v->summary, sizeof v->summary,
                  "Nothing that the captures exercised is at fault.");
+    else if (v->leading == END_TWO)
+        say_two(v);
     else if (f)
         snprintf(v->summary, sizeof v->summary, "%s %s: %s.",
                  v->grade == GRADE_DECIDED ? "Best of the listed causes," : "Leaning to",
@@ -110,6 +128,43 @@ static void summarise(struct verdict *v)
     else
         snprintf(v->summary, sizeof v->summary, "Leaning to %s, by a cause that is in no list.",
                  end_shown(v->leading));
+}
+
+/* Below this what may be left beside the likeliest is not worth words. */
+#define REMAINS_MIN 0.05
+
+/* What the works on record left. */
+static enum err say_remains(const struct inference *n, struct verdict *v)
+{
+    enum end first, second;
+    char text[200] = "", other[80] = "";
+    double rest[END_COUNT];
+    int fault;
+
+    v->worked_on = n->g->works > 0;
+    if (!v->worked_on)
+        return ERR_OK;
+    TRY(mended_remains(n, v->remaining, &fault));
+    first = ends_leader(v->remaining);
+    memcpy(rest, v->remaining, sizeof rest);
+    rest[first] = 0;
+    second = ends_leader(rest);
+    if (fault >= 0 && n->c->fault[fault].end == first)
+        snprintf(text, sizeof text, ": %s", n->c->fault[fault].text);
+    if (rest[second] > REMAINS_MIN)
+        snprintf(other, sizeof other, "; or %s, %.0f %%", end_shown(second),
+                 100 * rest[second]);
+    if (first == END_NONE)
+        snprintf(v->remains, sizeof v->remains,
+                 "After the work on record nothing that was exercised is at fault any more "
+                 "(%.0f %%%s).",
+                 100 * v->remaining[first], other);
+    else
+        snprintf(v->remains, sizeof v->remains,
+                 "After the work on record %s%s remains suspect%s (%.0f %%%s).",
+                 first < END_SETUP ? "the " : "", end_shown(first), text,
+                 100 * v->remaining[first], other);
+    return ERR_OK;
 }
 
 static double strength(const struct finding *f)
@@ -258,6 +313,7 @@ static enum err conclude(const struct case_file *c, const struct judge_options *
     TRY(gates_apply(c, n, v));
     TRY(list_faults(n, v));
     summarise(v);
+    TRY(say_remains(n, v));
     TRY(weigh_findings(n, v));
     TRY(next_tests(c, n, o->profiles, v, e));
     list_changes(c, n, v);

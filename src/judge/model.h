@@ -79,6 +79,7 @@ struct setting {
     bool tap_pull_up;      /* some tap of this run has pull-ups */
     double no_index_timer; /* share of this chip's makings that end by a timer */
     bool disk_known_good, disk_blank, disk_none;
+    unsigned after; /* the works done before it, as bits */
 };
 
 /* What nobody told of one run: each a yes or no with a chance of its own, and what the read

@@ -235,6 +235,12 @@ static bool not_at_hand(const struct case_file *c, const char *thing)
     return have && !strcmp(have, "no");
 }
 
+/* A test of two drives where the case says that there is one. */
+static bool needs_another(const struct case_file *c, const char *only)
+{
+    return only && !strcmp(only, "two-drives") && c->drives_attached == 1;
+}
+
 static bool rails_known(const struct inference *n)
 {
     for (size_t i = 0; i < n->g->features.count; i++)
@@ -268,7 +274,8 @@ static bool consider(const struct case_file *c, const struct asking *q,
     const char *asks = ini_file_get(f, section, "asks");
 
     *t = (struct next_test){.bits = 0};
-    if (!asks || not_at_hand(c, ini_file_get(f, section, "have")))
+    if (!asks || not_at_hand(c, ini_file_get(f, section, "have")) ||
+        needs_another(c, ini_file_get(f, section, "only")))
         return false;
     t->rail = !strncmp(asks, "rail ", 5);
     t->exchange = !strcmp(asks, "swap drive") || !strcmp(asks, "swap controller") ||

@@ -111,7 +111,7 @@ void predict_rate(const struct world *w, const struct feature *f, double *answer
 {
     static const double own[] = {0.996, 0.001, 0.003}, other[] = {0.26, 0.72, 0.02},
                         misread[] = {0.83, 0.15, 0.02}, drags[] = {0.75, 0.03, 0.22},
-                        turns[] = {0.93, 0.01, 0.06};
+                        turns[] = {0.83, 0.02, 0.15};
     const struct state *s = w->play.f;
 
     (void)f;

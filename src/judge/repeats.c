@@ -56,7 +56,8 @@ void repeats_temper(struct inference *n)
             const struct setting *b = &n->g->setting[k];
 
             alike += a->asked == b->asked && a->role == b->role &&
-                     a->disk_none == b->disk_none && shown[r] == shown[k];
+                     a->disk_none == b->disk_none && a->after == b->after &&
+                     shown[r] == shown[k];
         }
         n->temper[r] = 1 / (1 + (alike - 1) * REPEATS_ALIKE);
     }
@@ -86,17 +87,23 @@ static void rates_chance(const struct gathered *g, double chance[RATES])
     engine_posterior(ln, RATES, chance);
 }
 
-double repeats_evidence(const struct inference *n, size_t h, int changed, double own,
-                        double none)
+/* ln of the evidence of one run for a hypothesis; of run `changed` the one of `own` stands. */
+static double run_value(const struct inference *n, size_t h, int run, int changed,
+                        const double *own)
 {
-    size_t runs = (size_t)n->g->runs + 1;
-    const double *mine = n->run_ln + h * runs;
+    return run == changed ? own[h] : n->run_ln[h * ((size_t)n->g->runs + 1) + (size_t)run];
+}
+
+/* All recorded runs, where works cured so much of the hypothesis. */
+static double runs_evidence(const struct inference *n, size_t h, const struct cured *cured,
+                            int changed, const double *own)
+{
     double way[RATES + 1] = {0}, chance[RATES], share = share_of(n, &n->hyp[h]);
-    double told = changed == n->g->runs ? own : mine[n->g->runs];
 
     for (int r = 0; r < n->g->runs; r++) {
-        double there = n->temper[r] * (r == changed ? own : mine[r]);
-        double gone = n->temper[r] * (r == changed ? none : n->run_ln[r]);
+        size_t left = mended_left(n, h, cured, n->g->setting[r].after);
+        double there = n->temper[r] * run_value(n, left, r, changed, own);
+        double gone = n->temper[r] * run_value(n, 0, r, changed, own);
 
         way[RATES] += there;
         for (int k = 0; k < RATES; k++) {
@@ -106,10 +113,29 @@ double repeats_evidence(const struct inference *n, size_t h, int changed, double
         }
     }
     if ((n->g->runs < 2 && !n->g->tries) || share <= 0)
-        return way[RATES] + told;
+        return way[RATES];
     rates_chance(n->g, chance);
     for (int k = 0; k < RATES; k++)
         way[k] += log(share * chance[k]);
     way[RATES] += log(1 - share);
-    return ln_sum(way, RATES + 1) + told;
+    return ln_sum(way, RATES + 1);
+}
+
+double repeats_evidence_cured(const struct inference *n, size_t h, const struct cured *cured)
+{
+    return runs_evidence(n, h, cured, -1, NULL);
+}
+
+double repeats_evidence(const struct inference *n, size_t h, int changed, const double *own)
+{
+    double told = run_value(n, h, n->g->runs, changed, own), ln[CURED_MAX];
+    struct cured way[CURED_MAX];
+    size_t ways = 1;
+
+    way[0] = (struct cured){0};
+    if (n->g->after_works)
+        ways = mended_ways(n, h, way);
+    for (size_t i = 0; i < ways; i++)
+        ln[i] = way[i].ln + runs_evidence(n, h, &way[i], changed, own);
+    return ln_sum(ln, ways) + told;
 }

@@ -1,6 +1,7 @@
 #include "judge/surprise.h"
 
 #include "judge/infer_rows.h"
+#include "judge/mended.h"
 #include "judge/world.h"
 
 #include <math.h>
@@ -27,14 +28,15 @@ static double next_unit(uint64_t *state)
     return (double)((z ^ (z >> 31)) >> 11) * 0x1p-53;
 }
 
-/* In a run that it does not show in, a fault that comes and goes leaves the set sound. */
+/* In a run that it does not show in, a fault that comes and goes leaves the set sound; work in
+ * between may have cured it. */
 static size_t stand_in(const struct inference *n, size_t hyp, int run)
 {
-    size_t runs = inference_runs(n);
+    size_t runs = inference_runs(n), left = mended_in_run(n, hyp, run);
     bool away = n->g->runs > 1 && run < n->g->runs &&
-                n->run_ln[(size_t)run] > n->run_ln[hyp * runs + (size_t)run];
+                n->run_ln[(size_t)run] > n->run_ln[left * runs + (size_t)run];
 
-    return away ? 0 : hyp;
+    return away ? 0 : left;
 }
 
 /* The likeliest choice of what nobody told, played. */

@@ -80,6 +80,9 @@ enum err page_answer(struct buf *out, const struct page *p)
     if (v->summary[0] != '\0') {
         TRY(html_el(out, "p", v->summary));
     }
+    if (v->worked_on) {
+        TRY(html_el(out, "p", v->remains));
+    }
     TRY(buf_str(out, "</div>\n<div class=\"columns\">\n"));
     TRY(ends(out, v));
     TRY(faults(out, v));

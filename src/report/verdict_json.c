@@ -137,6 +137,17 @@ static json_t *texts_part(const char text[][VERDICT_TEXT_MAX], size_t count, boo
     return a;
 }
 
+static json_t *remains_part(const struct verdict *v, bool *failed)
+{
+    if (!v->worked_on) {
+        return json_null();
+    }
+    json_t *o = json_object();
+    json_put(o, "text", json_text(v->remains), failed);
+    json_put(o, "ends", ends_part(v->remaining, END_COUNT, failed), failed);
+    return o;
+}
+
 enum err report_verdict_json(const struct verdict *v, struct buf *out)
 {
     bool failed = false;
@@ -154,6 +165,7 @@ enum err report_verdict_json(const struct verdict *v, struct buf *out)
     json_put(root, "verdict", verdict_json(v, &failed), &failed);
     json_put(root, "ends", ends_part(v->end, END_COUNT, &failed), &failed);
     json_put(root, "also", ends_part(v->also, ENDS_OF_PARTS, &failed), &failed);
+    json_put(root, "remains", remains_part(v, &failed), &failed);
     json_put(root, "faults", faults_part(v, &failed), &failed);
     json_put(root, "findings", findings, &failed);
     json_put(root, "next", next, &failed);

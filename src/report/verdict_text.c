@@ -27,6 +27,10 @@ static enum err answer(const struct verdict *v, const struct text_style *s, stru
         TRY(buf_str(out, "\n"));
         TRY(text_wrap(out, 0, "", 0, v->summary));
     }
+    if (v->worked_on) {
+        TRY(buf_str(out, "\n"));
+        TRY(text_wrap(out, 0, "", 0, v->remains));
+    }
     return ERR_OK;
 }
 

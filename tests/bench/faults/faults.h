@@ -139,6 +139,9 @@ struct plan {
     const char *work;   /* folder for captures meanwhile */
 };
 enum kind plan_kind(const struct plan *p, int index);
+/* Written beside the captures as STEM-NUMBER.ini. */
+enum err keep_case(const char *folder, const char *stem, int number, const struct buf *text,
+                   struct err_msg *e);
 /* One scenario into records; returns how many. A failure is a record too. */
 #define RECORDS_MAX 32
 typedef int job(const struct plan *p, const struct stock *stock, int index, const char *folder,

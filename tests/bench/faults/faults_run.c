@@ -94,12 +94,12 @@ void note_verdict(const struct verdict *v, struct record *out)
         snprintf(out->gate[i], sizeof out->gate[i], "%.47s", v->gate[i]);
 }
 
-static enum err keep_case(const char *folder, int kit, const struct buf *text,
-                          struct err_msg *e)
+enum err keep_case(const char *folder, const char *stem, int number, const struct buf *text,
+                   struct err_msg *e)
 {
     char name[700];
     struct out_file f = {0};
-    snprintf(name, sizeof name, "%s/case-%d.ini", folder, kit);
+    snprintf(name, sizeof name, "%s/%s-%d.ini", folder, stem, number);
     TRY(out_file_open(&f, name, true, e));
     bool whole = fwrite(text->data, 1, text->len, f.stream) == text->len;
     enum err err = whole ? out_file_commit(&f, e) : ERR_IO;
@@ -119,7 +119,7 @@ static enum err judge_kit(const struct plan *p, const struct scenario *s, int ki
     buf_init(&text, CASE_MAX);
     enum err err = v != NULL ? kit_write(s, &r, START_RANDOM, &k, &text, e) : ERR_MEMORY;
     if (err == ERR_OK && p->keep != NULL)
-        err = keep_case(folder, kit, &text, e);
+        err = keep_case(folder, "case", kit, &text, e);
     if (err == ERR_OK) {
         double start = now_ms();
         err = judge_text(path, folder, &text, v, e);

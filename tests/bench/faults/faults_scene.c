@@ -162,7 +162,7 @@ enum err scene_play(struct scene *s, const char *folder, struct err_msg *e)
                             .both_one_clock = s->one_clock,
                             .known_good_disk = true,
                             .pull_up_ohm = s->pull_up_ohm,
-                            .flux_seconds = 0.06};
+                            .flux_seconds = 0.25}; /* more than a turn of each read */
     struct watch w = {
         .s = s,
         .e = e,

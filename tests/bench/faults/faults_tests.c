@@ -252,6 +252,8 @@ static enum err one_policy(const struct plan *p, const struct scenario *s, enum 
     out->began_both = began_both(s);
     if (err == ERR_OK)
         err = go_on(t, policy, folder, out, e);
+    if (err == ERR_OK && p->keep != NULL)
+        err = keep_case(folder, "tested", (int)policy, &t->text, e);
     memcpy(out->shown, t->shown, sizeof out->shown);
     buf_release(&t->text);
     free(t);

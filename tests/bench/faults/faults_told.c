@@ -29,6 +29,11 @@ const char *const TOLD_KEYS[] = {"lamp-host-off",
                                  "comes-and-goes",
                                  "machine-otherwise",
                                  "life",
+                                 "disks-failing",
+                                 "sides-failing",
+                                 "cylinders-failing",
+                                 "other-drive-unplugged",
+                                 "place",
                                  NULL};
 
 static bool has(const struct scenario *s, const char *begin)
@@ -123,10 +128,67 @@ static const char *found(const struct scenario *s, const char *key, struct rng *
     return NULL;
 }
 
+/* What fails, tried by itself; how sure people are of it are our own guesses. */
+static const char *disks(const struct scenario *s, struct rng *r)
+{
+    if (has(s, "disk.medium.absent"))
+        return NULL;
+    if (has(s, "disk.") || has(s, "setup.hard-") || has(s, "setup.track-"))
+        return sim_rng_chance(r, 0.5) ? "one" : sim_rng_chance(r, 0.9) ? "some" : "all";
+    if (has(s, "drive.head.weak") || has(s, "drive.head.dirty") || has(s, "drive.speed."))
+        return sim_rng_chance(r, 0.4) ? "some" : sim_rng_chance(r, 0.1) ? "foreign" : "all";
+    return sim_rng_chance(r, 0.93) ? "all" : "some";
+}
+
+static const char *sides(const struct scenario *s, struct rng *r)
+{
+    const char *line = s->fault[0] != NULL ? strstr(s->fault[0], ".SIDE.") : NULL;
+    if (has(s, "drive.head1.dead"))
+        return sim_rng_chance(r, 0.9) ? "1" : "both";
+    if (line != NULL && (strstr(line, "dead") != NULL || strstr(line, "open") != NULL))
+        return sim_rng_chance(r, 0.75) ? "1" : "both";
+    if (line != NULL)
+        return sim_rng_chance(r, 0.65) ? "0" : "both";
+    if (has(s, "drive.head.") && sim_rng_chance(r, 0.5))
+        return sim_rng_chance(r, 0.5) ? "0" : "1";
+    return sim_rng_chance(r, 0.92) ? "both" : "none";
+}
+
+static const char *cylinders(const struct scenario *s, struct rng *r)
+{
+    bool disk = has(s, "disk.medium.worn"), slips = has(s, "drive.stepper.slips");
+    if (has(s, "disk.density.") && sim_rng_chance(r, 0.6))
+        return "inner";
+    if ((disk || slips) && sim_rng_chance(r, 0.6))
+        return "some";
+    if ((has(s, "drive.head.weak") || has(s, "drive.head.dirty")) && sim_rng_chance(r, 0.65))
+        return sim_rng_chance(r, 0.6) ? "inner" : "some";
+    return sim_rng_chance(r, 0.9) ? "all" : "some";
+}
+
+static const char *tried(const struct scenario *s, const char *key, struct rng *r)
+{
+    bool fails = strcmp(s->scene[0].outcome, "worked") != 0;
+    if (fails && strcmp(key, "disks-failing") == 0)
+        return disks(s, r);
+    if (strcmp(key, "sides-failing") == 0)
+        return fails ? sides(s, r) : "none";
+    if (strcmp(key, "cylinders-failing") == 0)
+        return fails ? cylinders(s, r) : "none";
+    if (strcmp(key, "other-drive-unplugged") == 0 && has(s, "setup.select.shared"))
+        return sim_rng_chance(r, 0.85) ? "cures" : "no-change";
+    if (fails && strcmp(key, "place") == 0)
+        return (has(s, "setup.place.") || has(s, "setup.mounting.")) && sim_rng_chance(r, 0.8)
+                   ? "here-only"
+                   : "anywhere";
+    return NULL;
+}
+
 const char *told_truth(const struct scenario *s, const char *key, struct rng *r)
 {
     const char *word = seen(s, key);
-    return word != NULL ? word : found(s, key, r);
+    word = word != NULL ? word : found(s, key, r);
+    return word != NULL ? word : tried(s, key, r);
 }
 
 const char *told_lie(const char *key, const char *truth, struct rng *r, char out[32])
