@@ -68,9 +68,9 @@ struct verdict {
     char summary[320];
     double end[END_COUNT];          /* sums to 1 */
     double also[END_COUNT];         /* chance that the end holds a fault at all */
-    bool worked_on;              /* the case tells of a [repair]: */
-    double remaining[END_COUNT]; /* what all works together left; sums to 1 */
-    char remains[320];           /* and in a sentence */
+    bool worked_on;                 /* the case tells of a [repair]: */
+    double remaining[END_COUNT];    /* what all works together left; sums to 1 */
+    char remains[320];              /* and in a sentence */
     struct fault_share *fault_list; /* highest first */
     size_t fault_count;
     struct finding *finding; /* strongest first */

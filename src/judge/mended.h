@@ -30,7 +30,8 @@ size_t mended_ways(const struct inference *n, size_t h, struct cured out[CURED_M
  * causes, or 0 for nothing wrong. */
 size_t mended_left(const struct inference *n, size_t h, const struct cured *c, unsigned after);
 
-/* What is left of a hypothesis in a run by the likeliest of its ways; itself in what was told. */
+/* What is left of a hypothesis in a run by the likeliest of its ways; itself in what was told.
+ */
 size_t mended_in_run(const struct inference *n, size_t h, int run);
 
 /* What all works together left, an end each; sums to 1. fault: the likeliest cause, -1 none. */
