@@ -60,12 +60,16 @@ static enum err hypothesis_add(struct inference *n, size_t *cap, struct hypothes
     return ERR_OK;
 }
 
-/* One whose causes are faults a and b of the catalogue, -1 none. */
-static enum err add(struct inference *n, size_t *cap, enum hypothesis_kind kind, int a, int b,
+/* One whose cause is a fault of the catalogue, -1 none. */
+static enum err add(struct inference *n, size_t *cap, enum hypothesis_kind kind, int fault,
                     enum end end, double prior)
 {
-    struct hypothesis h = {
-        .kind = kind, .a = a, .b = b, .end = end, .ln_prior = log(prior), .sig = SIG_COUNT};
+    struct hypothesis h = {.kind = kind,
+                           .a = fault,
+                           .b = -1,
+                           .end = end,
+                           .ln_prior = log(prior),
+                           .sig = SIG_COUNT};
 
     return hypothesis_add(n, cap, h);
 }
@@ -77,15 +81,15 @@ enum err hypotheses_single(struct inference *n, size_t *cap)
     double listed = 1 - c->two / 100 - unlisted;
 
     end_priors(n->g, c, share);
-    TRY(add(n, cap, HYP_NONE, -1, -1, END_NONE, share[END_NONE]));
+    TRY(add(n, cap, HYP_NONE, -1, END_NONE, share[END_NONE]));
     for (size_t i = 0; i < c->count; i++) {
         const struct fault *f = &c->fault[i];
 
-        TRY(add(n, cap, HYP_SINGLE, (int)i, -1, f->end, listed * share[f->end] * f->share));
+        TRY(add(n, cap, HYP_SINGLE, (int)i, f->end, listed * share[f->end] * f->share));
     }
     for (enum end e = END_DRIVE; e < END_TWO; e++)
-        TRY(add(n, cap, HYP_UNLISTED, -1, -1, e, UNLISTED_IN_END * unlisted * share[e]));
-    return add(n, cap, HYP_UNEXPLAINED, -1, -1, END_UNEXPLAINED,
+        TRY(add(n, cap, HYP_UNLISTED, -1, e, UNLISTED_IN_END * unlisted * share[e]));
+    return add(n, cap, HYP_UNEXPLAINED, -1, END_UNEXPLAINED,
                UNLISTED_NOWHERE * unlisted * (1 - share[END_NONE]));
 }
 
@@ -109,14 +113,26 @@ bool faults_alike(const struct inference *n, int a, int b)
            !fault_examined(n, f) && !fault_examined(n, g);
 }
 
-enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b, double shares)
+double hypothesis_pair_ln_prior(const struct inference *n, int a, int b, double shares)
 {
     const struct fault *f = &n->c->fault[a], *g = &n->c->fault[b];
     double share[END_COUNT];
 
     end_priors(n->g, n->c, share);
-    return add(n, cap, HYP_PAIR, a, b, f->end == g->end ? f->end : END_TWO,
-               2 * n->c->two / 100 * share[f->end] * share[g->end] * shares);
+    return log(2 * n->c->two / 100 * share[f->end] * share[g->end] * shares);
+}
+
+enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b, double shares)
+{
+    const struct fault *f = &n->c->fault[a], *g = &n->c->fault[b];
+    struct hypothesis h = {.kind = HYP_PAIR,
+                           .a = a,
+                           .b = b,
+                           .end = f->end == g->end ? f->end : END_TWO,
+                           .ln_prior = hypothesis_pair_ln_prior(n, a, b, shares),
+                           .sig = SIG_COUNT};
+
+    return hypothesis_add(n, cap, h);
 }
 
 /* An end that gives nothing at all. */

@@ -18,6 +18,7 @@ bool fault_examined(const struct inference *n, const struct fault *f);
  */
 bool faults_alike(const struct inference *n, int a, int b);
 /* Two faults at once; shares: of both within their ends, multiplied. */
+double hypothesis_pair_ln_prior(const struct inference *n, int a, int b, double shares);
 enum err hypothesis_pair(struct inference *n, size_t *cap, int a, int b, double shares);
 
 #endif

@@ -7,6 +7,9 @@
 #include <math.h>
 #include <stdlib.h>
 
+/* A pair that at its best stays so far behind the best single cause changes no figure that is
+ * shown. */
+#define HOPELESS_NAT 12.0
 /* A second fault that could not add this much to the first would be left out all the same. */
 #define PROMISING_NAT (1 * NAT_PER_DECIBAN)
 
@@ -63,13 +66,26 @@ static bool stood_for(const struct inference *n, struct candidate *c, size_t cou
 /* Could two at once explain more than the better of them? Each group at its best, whatever
  * nobody told, is more than any play gives. */
 static bool promising(const struct inference *n, const struct candidate *x,
-                      const struct candidate *y, const double *none)
+                      const struct candidate *y, const double *none, double leads)
 {
     double sum = 0;
 
     for (size_t g = 0; g < n->group_count; g++)
         sum += fmax(none[g], fmax(x->best[g], y->best[g]));
-    return sum - fmax(x->sum, y->sum) > PROMISING_NAT;
+    return sum - fmax(x->sum, y->sum) > PROMISING_NAT &&
+           hypothesis_pair_ln_prior(n, x->fault, y->fault, x->share * y->share) + sum >
+               leads - HOPELESS_NAT;
+}
+
+/* The best that one cause, or none, does with its prior. */
+static double leading_single(const struct inference *n)
+{
+    double best = -(double)INFINITY;
+
+    for (size_t h = 0; h < n->hyp_count; h++)
+        if (n->hyp[h].kind == HYP_SINGLE || n->hyp[h].kind == HYP_NONE)
+            best = fmax(best, n->hyp[h].ln_prior + n->hyp[h].ln_evidence);
+    return best;
 }
 
 static enum err pair_add(struct inference *n, size_t *cap, const struct candidate *x,
@@ -112,13 +128,14 @@ enum err pairs_make(struct inference *n, size_t *cap)
     enum err err = c && best ? ERR_OK : ERR_MEMORY;
 
     if (err == ERR_OK) {
+        double leads = leading_single(n);
         size_t some;
 
         group_bests(n, 0, NULL, none, &most);
         some = candidates(n, c, best, none);
         for (size_t i = 0; i < some && err == ERR_OK; i++)
             for (size_t k = i + 1; k < some && err == ERR_OK; k++)
-                if (promising(n, &c[i], &c[k], none))
+                if (promising(n, &c[i], &c[k], none, leads))
                     err = pair_add(n, cap, &c[i], &c[k]);
     }
     free(c);
