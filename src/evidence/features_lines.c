@@ -144,6 +144,16 @@ static enum err add_unselected(const struct feature_from *f, struct feature_list
                        line_name(f->name[SIG_SEL]));
 }
 
+/* An output of the drive that is on all the time that it is selected goes with select, and so
+ * with every other one of its kind. */
+static bool goes_with_select(const struct feature_from *f, enum sig s)
+{
+    const struct line_stats *x = feature_stats(f, s);
+
+    return s >= SIG_FROM_DRIVE &&
+           x->selected_ns - x->low_selected_ns <= SAME_TIME_NS * x->falls;
+}
+
 /* Two level lines that spend the same time low, and some of it high, with as many falls: they
  * touch. */
 static bool same_times(const struct feature_from *f, enum sig a, enum sig z)
@@ -157,7 +167,8 @@ static bool same_times(const struct feature_from *f, enum sig a, enum sig z)
     y = feature_stats(f, z);
     apart = x->low_ns > y->low_ns ? x->low_ns - y->low_ns : y->low_ns - x->low_ns;
     return x->falls > 0 && x->falls == y->falls && x->low_ns > x->high_ns / 50 &&
-           x->high_ns > x->low_ns / 50 && apart <= SAME_TIME_NS;
+           x->high_ns > x->low_ns / 50 && apart <= SAME_TIME_NS &&
+           !(goes_with_select(f, a) && goes_with_select(f, z));
 }
 
 static enum err add_level_pairs(const struct feature_from *f, struct feature_list *l,

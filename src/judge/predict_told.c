@@ -1,5 +1,5 @@
 /* What a person would answer, given the play. Shares without a count are our own guesses. */
-#include "judge/predict.h"
+#include "judge/predict_told.h"
 
 #include <assert.h>
 #include <string.h>
@@ -7,12 +7,6 @@
 /* How often a look shows the sign that a part has, and how often its history was the cause. */
 #define SIGN_SEEN    0.75
 #define HISTORY_SEEN 0.45
-
-#define SET(...)                                                                               \
-    do {                                                                                       \
-        static const double set[] = {__VA_ARGS__};                                             \
-        predict_set(answer, (int)(sizeof set / sizeof *set), set);                             \
-    } while (0)
 
 static const struct traits *trait(const struct world *w, int i)
 {
@@ -26,11 +20,6 @@ unsigned predict_varies(const struct world *w)
     for (int i = 0; i < 2; i++)
         v |= trait(w, i) ? trait(w, i)->varies : 0;
     return v;
-}
-
-static bool at_end(const struct world *w, enum end e)
-{
-    return (trait(w, 0) && trait(w, 0)->end == e) || (trait(w, 1) && trait(w, 1)->end == e);
 }
 
 static void host_off(const struct world *w, double *answer)
@@ -153,6 +142,20 @@ static void read_seen(const struct world *w, double *answer)
                 p->plug_out[SIG_RDATA] == RX_NEVER ? 0.03 : p->selected * (1 - p->silent));
 }
 
+static void speed(const struct world *w, double *answer)
+{
+    const struct state *s = w->play.f;
+
+    if (s->spin == SPIN_FAST)
+        SET(0.08, 0.02, 0.86, 0.04);
+    else if (s->spin == SPIN_SLOW || s->sags)
+        SET(0.14, 0.74, 0.02, 0.1);
+    else if (s->spin == SPIN_UNSTEADY || s->hub || s->index_weak)
+        SET(0.25, 0.1, 0.05, 0.6);
+    else
+        SET(0.93, 0.02, 0.02, 0.03);
+}
+
 static void strobe(const struct world *w, double *answer)
 {
     if (w->play.f->spin == SPIN_FAST)
@@ -171,19 +174,22 @@ static bool write_side(const struct play *p)
            p->seen[SIG_WPROT] == RX_STUCK;
 }
 
-/* everything, some reads, write, format */
+/* everything, some reads, write, format, reads */
 static void fails_on(const struct world *w, double *answer)
 {
     const struct play *p = &w->play;
     double ok = p->writes ? 0.5 : p->read_ok;
 
     if (p->f->write_weak)
-        SET(0.05, 0.15, 0.25, 0.55);
+        SET(0.05, 0.15, 0.25, 0.54, 0.01);
     else if (write_side(p))
-        SET(0.08, 0.07, 0.65, 0.2);
+        SET(0.08, 0.07, 0.64, 0.2, 0.01);
+    else if (p->seen[SIG_RDATA] != RX_OK || p->f->separator)
+        SET(0.6, 0.08, 0.01, 0.03, 0.28);
     else
-        for (int i = 0; i < 4; i++) {
-            static const double bad[] = {0.72, 0.22, 0.02, 0.04}, good[] = {0.1, 0.6, 0.1, 0.2};
+        for (int i = 0; i < 5; i++) {
+            static const double bad[] = {0.68, 0.22, 0.02, 0.04, 0.04},
+                                good[] = {0.1, 0.59, 0.1, 0.2, 0.01};
 
             answer[i] = ok * good[i] + (1 - ok) * bad[i];
         }
@@ -317,79 +323,6 @@ static void together(const struct world *w, double *answer)
                                                                 : 0.02);
 }
 
-static void comes_and_goes(const struct world *w, double *answer)
-{
-    unsigned v = predict_varies(w);
-
-    if (v & (VARIES_TOUCH | VARIES_HEAT | VARIES_PLACE))
-        SET(0.25, 0.68, 0.07);
-    else if (w->play.f->medium == MEDIUM_WORN || w->play.f->head_weak)
-        SET(0.45, 0.3, 0.25);
-    else if (w->play.read_ok > 0.15 && w->play.read_ok < 0.85)
-        SET(0.45, 0.47, 0.08);
-    else
-        SET(0.86, 0.09, 0.05);
-}
-
-static void moves_with(const struct world *w, double *answer)
-{
-    static const unsigned bit[] = {0, VARIES_PLUGS, VARIES_CHIPS, VARIES_DRIVE, VARIES_PANEL};
-    unsigned v = predict_varies(w);
-    int n = 0;
-
-    for (int i = 1; i < 5; i++)
-        n += (v & bit[i]) != 0;
-    answer[0] = n ? 0.3 : 0.9;
-    for (int i = 1; i < 5; i++)
-        answer[i] = n ? (v & bit[i] ? 0.62 / n : 0.02) : 0.025;
-}
-
-/* open, closed, both */
-static void case_state(const struct world *w, double *answer)
-{
-    unsigned v = predict_varies(w);
-
-    if (v & (VARIES_PLACE | VARIES_PANEL))
-        SET(0.03, 0.67, 0.3);
-    else if (v & VARIES_HEAT)
-        SET(0.03, 0.4, 0.57);
-    else
-        SET(0.02, 0.04, 0.94);
-}
-
-static void place(const struct world *w, double *answer)
-{
-    predict_yes(answer, predict_varies(w) & (VARIES_PLACE | VARIES_PANEL) ? 0.8 : 0.06);
-}
-
-static void warm(const struct world *w, double *answer)
-{
-    if (predict_varies(w) & VARIES_HEAT)
-        SET(0.08, 0.67, 0.25);
-    else
-        SET(0.04, 0.06, 0.9);
-}
-
-/* nothing, cable, drive, machine, chip, disk, power, settings, moved */
-static void changed(const struct world *w, double *answer)
-{
-    static const double usual[] = {0.45, 0.07, 0.09, 0.06, 0.06, 0.08, 0.05, 0.05, 0.09};
-    static const struct {
-        enum end end;
-        double extra[9];
-    } by_end[] = {{END_CABLE, {0, 0.6, 0.1, 0.1, 0, 0, 0, 0, 0.2}},
-                  {END_DRIVE, {0, 0, 0.7, 0, 0, 0.1, 0, 0, 0.2}},
-                  {END_CONTROLLER, {0, 0, 0, 0.4, 0.5, 0, 0, 0, 0.1}},
-                  {END_DISK, {0, 0, 0.1, 0, 0, 0.9, 0, 0, 0}},
-                  {END_POWER, {0, 0, 0.1, 0.1, 0, 0, 0.7, 0, 0.1}},
-                  {END_SETUP, {0, 0.1, 0.25, 0.1, 0, 0.1, 0, 0.3, 0.15}}};
-
-    predict_set(answer, 9, usual);
-    for (size_t i = 0; i < sizeof by_end / sizeof *by_end; i++)
-        for (int k = 0; k < 9 && at_end(w, by_end[i].end); k++)
-            answer[k] = 0.65 * answer[k] + 0.35 * by_end[i].extra[k];
-}
-
 /* worked, failed, sometimes: of another drive on the same cable */
 static void other_drive(const struct world *w, double *answer)
 {
@@ -421,8 +354,6 @@ static void terminator(const struct world *w, double *answer)
         SET(0.06, 0.4, 0.14, 0.04, 0.36);
 }
 
-typedef void told_predictor(const struct world *w, double *answer);
-
 static told_predictor *const predictors[TOLD_QUESTIONS] = {
     [TOLD_LAMP_HOST_OFF] = host_off,
     [TOLD_MOTOR_HOST_OFF] = host_off,
@@ -436,6 +367,7 @@ static told_predictor *const predictors[TOLD_QUESTIONS] = {
     [TOLD_OTHERWISE] = otherwise,
     [TOLD_INDEX_SEEN] = index_seen,
     [TOLD_READ_SEEN] = read_seen,
+    [TOLD_SPEED] = speed,
     [TOLD_STROBE] = strobe,
     [TOLD_FAILS_ON] = fails_on,
     [TOLD_REPORTED] = reported,
@@ -447,12 +379,14 @@ static told_predictor *const predictors[TOLD_QUESTIONS] = {
     [TOLD_CYLINDERS] = cylinders,
     [TOLD_UNPLUGGED] = unplugged,
     [TOLD_TOGETHER] = together,
-    [TOLD_COMES_AND_GOES] = comes_and_goes,
-    [TOLD_MOVES_WITH] = moves_with,
-    [TOLD_CASE] = case_state,
-    [TOLD_PLACE] = place,
-    [TOLD_WARM] = warm,
-    [TOLD_CHANGED] = changed,
+    [TOLD_COMES_AND_GOES] = course_comes_and_goes,
+    [TOLD_MOVES_WITH] = course_moves_with,
+    [TOLD_POWER_CYCLE] = course_power_cycle,
+    [TOLD_BEGAN] = course_began,
+    [TOLD_CASE] = course_case_state,
+    [TOLD_PLACE] = course_place,
+    [TOLD_WARM] = course_warm,
+    [TOLD_CHANGED] = course_changed,
     [TOLD_OTHER_DRIVE] = other_drive,
     [TOLD_TERMINATOR] = terminator,
     [TOLD_CABLE] = predict_told_cable,

@@ -85,10 +85,31 @@ static void what_silences_an_end_is_a_suspect_though_no_list_names_it(void **sta
     run("rm -r %s", folder);
 }
 
+/* TRK00 stuck and a protected disk: both are on whenever the drive is selected. That is no
+ * short between them. */
+static void outputs_that_go_with_select_do_not_touch(void **state)
+{
+    struct parts p;
+    struct sim_options o;
+    struct verdict v;
+
+    (void)state;
+    load_parts(&p, "controller-wd177x", "drive-35-dd", "ribbon-34-straight");
+    o = session_of(&p, "drive.track0.stuck", 3);
+    judge_drive_end(&o, PROFILES, &v);
+    for (size_t i = 0; i < v.finding_count; i++)
+        assert_null(strstr(v.finding[i].text, "at the same times"));
+    assert_string_equal(v.fault, "drive.track0.stuck");
+    assert_true(fault_share(&v, "cable.TRK00+WPROT.short") < 0.01);
+    verdict_release(&v);
+    free_parts(&p);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_disk_that_slips_is_no_other_density),
+        cmocka_unit_test(outputs_that_go_with_select_do_not_touch),
         cmocka_unit_test(what_silences_an_end_is_a_suspect_though_no_list_names_it),
     };
 
