@@ -11,6 +11,11 @@ static void signal_at(const struct world *w, enum tap tap, double *clean, double
     *clean = sum > 0 ? p->clean / sum : 0.4;
     *poor = sum > 0 ? p->poor / sum : 0.3;
     *noise = sum > 0 ? p->noise / sum : 0.3;
+    if (tap == TAP_DRIVE_END && p->f->conductor[SIG_RDATA] == MODE_DEAD && !p->s->tap_pull_up) {
+        /* nothing pulls it up on this side of the break */
+        *noise += *clean * 0.6;
+        *clean *= 0.4;
+    }
     if (tap == TAP_MACHINE_END && p->f->pull_up && !p->s->tap_pull_up) {
         *poor += *clean * 0.6;
         *clean *= 0.4;

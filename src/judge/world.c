@@ -135,6 +135,16 @@ enum rx rx_machine_to_drive(const struct play *p, enum sig s)
     return through_plug(p, r);
 }
 
+/* A supply that breaks down may do so before the disk is at speed, or now and then while it
+ * turns. */
+static bool gives_way(const struct play *p)
+{
+    return p->f->sags && !(p->untold & UNTOLD_LATE);
+}
+
+/* Of the early ones, those that leave the disk turning, too slowly (our own guess). */
+#define TURNS_ON_LESS 0.4
+
 enum rx rx_drive_plug(const struct play *p, enum sig s)
 {
     enum rx r = by_mode(p->f->drive_out[s], RX_OK);
@@ -143,6 +153,8 @@ enum rx rx_drive_plug(const struct play *p, enum sig s)
     if (p->f->conductor[s] == MODE_STUCK || p->f->plug == PLUG_REVERSED ||
         play_row_at(p, TAP_DRIVE_END))
         return RX_STUCK;
+    if (s == SIG_READY && gives_way(p)) /* never at speed */
+        return RX_NEVER;
     return r;
 }
 
@@ -157,12 +169,6 @@ enum rx rx_in_machine(const struct play *p, enum sig s)
     return by_mode(p->f->machine_in[s], r);
 }
 
-/* A supply that breaks down may do so before the motor turns, or now and then while it does. */
-static bool gives_way(const struct play *p)
-{
-    return p->f->sags && !(p->untold & UNTOLD_LATE);
-}
-
 static void play_drive(struct play *p)
 {
     const struct state *f = p->f;
@@ -172,7 +178,7 @@ static void play_drive(struct play *p)
     p->selected = !p->alive || f->strap || sel == RX_NEVER ? 0 : sel == RX_NOISY ? 0.5 : 1;
     p->turning = p->alive && !(f->no_12v) && f->spin != SPIN_STILL && !gives_way(p) &&
                  (!p->s->has_motor || mot != RX_NEVER);
-    p->turns = p->turning ? 1 : 0;
+    p->turns = p->turning ? 1 : p->alive && gives_way(p) ? TURNS_ON_LESS : 0;
     if (f->medium == MEDIUM_ABSENT)
         p->turns *= 0.25;
     p->index = p->turns * p->selected;

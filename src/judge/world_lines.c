@@ -115,6 +115,20 @@ static struct pattern touching(const struct play *p, enum sig s, struct pattern 
     return ok;
 }
 
+/* Its driver is cut off from the resistor that pulls the line up at the far end, and the tap
+ * has none of its own: an open collector then says nothing. */
+static bool unloaded(const struct play *p, enum sig s)
+{
+    const struct state *f = p->f;
+
+    return !p->s->tap_pull_up && (f->conductor[s] == MODE_DEAD || f->plug == PLUG_UNPLUGGED);
+}
+
+static struct pattern floats(struct pattern driven)
+{
+    return mix(driven, make(0.38, 0.12, 0.42, 0.08), 0.8);
+}
+
 static struct plugs machine_line(const struct play *p, enum sig s)
 {
     const struct state *f = p->f;
@@ -136,7 +150,7 @@ static struct plugs machine_line(const struct play *p, enum sig s)
      * weak */
     if (f->terminator_missing || f->terminator_double)
         ok = mix(ok, erratic(), 0.3);
-    w.machine = tied ? always() : ok;
+    w.machine = tied ? always() : unloaded(p, s) ? floats(ok) : ok;
     w.drive = w.machine;
     if (f->conductor[s] == MODE_DEAD || f->plug == PLUG_UNPLUGGED)
         w.drive = never();
@@ -214,6 +228,7 @@ static struct plugs drive_line(const struct play *p, enum sig s)
         ok = mix(ok, erratic(), 0.25);
     ok = touching(p, s, ok);
     w.drive = f->join_a == (int)s || f->join_b == (int)s ? ok : by_rx(p->plug_out[s], ok);
+    w.drive = unloaded(p, s) ? floats(w.drive) : w.drive;
     w.machine = w.drive;
     if (f->conductor[s] == MODE_DEAD || f->plug == PLUG_UNPLUGGED || f->plug == PLUG_PAIR)
         w.machine = f->plug == PLUG_PAIR ? make(0.8, 0.12, 0.04, 0.04) : never();

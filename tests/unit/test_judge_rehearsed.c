@@ -21,8 +21,7 @@ static struct sim_options session_of(const struct parts *p, const char *fault, u
 
 /* Judges the capture of the drive's end alone, known to be good leads, of a rehearsed session.
  */
-static void judge_drive_end(const struct sim_options *o, const char *profiles,
-                            struct verdict *v)
+static void judge_session(const struct sim_options *o, const char *profiles, struct verdict *v)
 {
     char folder[] = "/tmp/whichend-rehearsed-XXXXXX", text[4096];
     struct err_msg e = {0};
@@ -38,6 +37,27 @@ static void judge_drive_end(const struct sim_options *o, const char *profiles,
     run("rm -r %s", folder);
 }
 
+/* A conductor is open and the taps pull nothing up: at the drive's side of the break RDATA
+ * floats. That is no dead head. */
+static void without_pull_ups_a_floating_line_proves_nothing(void **state)
+{
+    struct parts p;
+    struct sim_options o;
+    struct verdict v;
+
+    (void)state;
+    load_parts(&p, "controller-wd179x", "drive-525-dd-40", "ribbon-34-straight");
+    o = session_of(&p, "cable.RDATA.open", 5);
+    o.machine_end = true;
+    o.both_one_clock = true;
+    o.pull_up_ohm = 0;
+    judge_session(&o, PROFILES, &v);
+    assert_int_equal(v.leading, END_CABLE);
+    assert_true(fault_share(&v, "drive.head.dead") < 0.1);
+    verdict_release(&v);
+    free_parts(&p);
+}
+
 /* The disk drags behind the hub, so the bit cell is long, and not the same at two visits: no
  * writer wrote so. */
 static void a_disk_that_slips_is_no_other_density(void **state)
@@ -49,12 +69,12 @@ static void a_disk_that_slips_is_no_other_density(void **state)
     (void)state;
     load_parts(&p, "controller-wd177x", "drive-35-dd", "ribbon-34-straight");
     o = session_of(&p, "drive.hub.slips", 1);
-    judge_drive_end(&o, PROFILES, &v);
+    judge_session(&o, PROFILES, &v);
     assert_int_equal(v.leading, END_DRIVE);
     assert_true(fault_share(&v, "disk.density.wrong") < 0.1);
     verdict_release(&v);
     o.fault[0] = "disk.density.wrong";
-    judge_drive_end(&o, PROFILES, &v);
+    judge_session(&o, PROFILES, &v);
     assert_int_equal(v.leading, END_DISK);
     verdict_release(&v);
     free_parts(&p);
@@ -78,7 +98,7 @@ static void what_silences_an_end_is_a_suspect_though_no_list_names_it(void **sta
         folder);
     load_parts(&p, "controller-wd179x", "drive-525-dd-40", "ribbon-34-straight");
     o = session_of(&p, "controller.chip.dead", 1);
-    judge_drive_end(&o, folder, &v);
+    judge_session(&o, folder, &v);
     assert_int_not_equal(v.grade, GRADE_DECIDED);
     verdict_release(&v);
     free_parts(&p);
@@ -96,7 +116,7 @@ static void outputs_that_go_with_select_do_not_touch(void **state)
     (void)state;
     load_parts(&p, "controller-wd177x", "drive-35-dd", "ribbon-34-straight");
     o = session_of(&p, "drive.track0.stuck", 3);
-    judge_drive_end(&o, PROFILES, &v);
+    judge_session(&o, PROFILES, &v);
     for (size_t i = 0; i < v.finding_count; i++)
         assert_null(strstr(v.finding[i].text, "at the same times"));
     assert_string_equal(v.fault, "drive.track0.stuck");
@@ -108,6 +128,7 @@ static void outputs_that_go_with_select_do_not_touch(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(without_pull_ups_a_floating_line_proves_nothing),
         cmocka_unit_test(a_disk_that_slips_is_no_other_density),
         cmocka_unit_test(outputs_that_go_with_select_do_not_touch),
         cmocka_unit_test(what_silences_an_end_is_a_suspect_though_no_list_names_it),
