@@ -128,22 +128,48 @@ static void keep_better(const struct reader *r, const struct layout *l, struct l
     *best_fit = n;
 }
 
-static void try_shifts(const struct reader *r, struct layout *best, int *best_fit)
+/* One plug sits turned over, or says.shift pins away. */
+static void try_plug(const struct reader *r, struct cable_fault says, bool turned,
+                     struct layout *best, int *best_fit)
 {
     const struct cable_plan *plan = r->plan;
-    for (int s = -2; s <= 2; s += 4)
-        for (int plug = 0; plug < 2; plug++) {
-            struct layout l = {.says = {.kind = CABLE_OFF_BY_PAIR, .shift = s}};
-            l.says.plug = plan->twisted ? plug : -1; /* of a straight cable both look alike */
-            for (int p = 1; p <= (int)plan->pins[0]; p++) {
-                int from = plug == 0 ? p + s : p;
-                bool there = from >= 1 && from <= (int)plan->pins[0];
-                int far = there ? plan->far[from] : 0;
-                int to = far > 0 && plug == 1 ? far + s : far;
-                l.far[p] = to >= 1 && to <= (int)plan->pins[1] ? (uint8_t)to : 0;
-            }
-            keep_better(r, &l, best, best_fit);
+    for (int plug = 0; plug < 2; plug++) {
+        struct layout l = {.says = says};
+        l.says.plug = plan->twisted ? plug : -1; /* of a straight cable both look alike */
+        const int pins[2] = {(int)plan->pins[0], (int)plan->pins[1]};
+        for (int p = 1; p <= pins[0]; p++) {
+            int from = plug == 1 ? p : turned ? pins[0] + 1 - p : p + says.shift;
+            bool there = from >= 1 && from <= pins[0];
+            int far = there ? plan->far[from] : 0;
+            int to = far == 0 || plug == 0 ? far
+                     : turned              ? pins[1] + 1 - far
+                                           : far + says.shift;
+            l.far[p] = to >= 1 && to <= pins[1] ? (uint8_t)to : 0;
         }
+        keep_better(r, &l, best, best_fit);
+    }
+}
+
+static void try_plugs(const struct reader *r, struct layout *best, int *best_fit)
+{
+    for (int s = -2; s <= 2; s += 4)
+        try_plug(r, (struct cable_fault){.kind = CABLE_OFF_BY_PAIR, .shift = s}, false, best,
+                 best_fit);
+    /* Where grounds are wired together, these are seen by what sits on ground. */
+    struct cable_fault row = {.kind = CABLE_OFF_BY_ROW, .by_arrival = true};
+    for (row.shift = -1; r->plan->apart && row.shift <= 1; row.shift += 2)
+        try_plug(r, row, false, best, best_fit);
+    if (r->plan->apart)
+        try_plug(r, (struct cable_fault){.kind = CABLE_REVERSED, .by_arrival = true}, true,
+                 best, best_fit);
+}
+
+/* The other row hangs in the air, and nothing can be said of it. */
+static void leave_out_silent(const struct reader *r, struct layout *l)
+{
+    for (unsigned p = 1; p <= r->plan->pins[0]; p++)
+        if (!arrives_anywhere(r, p))
+            l->far[p] = 0;
 }
 
 static unsigned signals_between(const struct cable_plan *plan, unsigned first, unsigned last)
@@ -183,9 +209,11 @@ static void choose_layout(struct reader *r)
     straight(r, &plain);
     if (r->plan->twisted)
         keep_better(r, &plain, &best, &best_fit);
-    try_shifts(r, &best, &best_fit);
+    try_plugs(r, &best, &best_fit);
     if (r->plan->pins[0] == r->plan->pins[1])
         try_twists(r, &best, &best_fit);
+    if (best.says.kind == CABLE_OFF_BY_ROW)
+        leave_out_silent(r, &best);
     if (best.says.kind != CABLE_OPEN)
         *add(r, best.says.kind) = best.says;
     memcpy(r->out->far, best.far, sizeof best.far);
@@ -196,7 +224,7 @@ static void choose_layout(struct reader *r)
 static unsigned near_of(const struct reader *r, unsigned far)
 {
     for (unsigned p = 1; p <= r->plan->pins[0]; p++)
-        if (r->out->far[p] == far && !r->plan->ground[0][p])
+        if (r->out->far[p] == far && cable_is_walked(r->plan, 0, p))
             return p;
     return 0;
 }
@@ -298,7 +326,8 @@ static void touches(struct reader *r, unsigned plug, unsigned pin)
         unsigned here[2] = {plug == 0 ? pin : near_of(r, pin), plug == 0 ? q : near_of(r, q)};
         unsigned there[2] = {plug == 0 ? o->far[pin] : pin, plug == 0 ? o->far[q] : q};
         uint32_t seen = touch(r, plug, pin, q);
-        if (seen == 0)
+        bool grounds = r->plan->ground[plug][pin] && r->plan->ground[plug][q];
+        if (seen == 0 || grounds) /* those are joined in every machine and drive */
             continue;
         if (plug == 1 && touch(r, 0, here[0], here[1]) > 0)
             return; /* told at the machine's plug */

@@ -7,7 +7,7 @@
 enum cable_fault_kind {
     /* of the whole */
     CABLE_NOTHING,       /* no conductor arrives: not plugged in */
-    CABLE_REVERSED,      /* every signal pin of both plugs sits on ground */
+    CABLE_REVERSED,      /* every signal pin of both plugs sits on ground, or see below */
     CABLE_OFF_BY_ROW,    /* those of one plug sit on ground, those of the other on nothing */
     CABLE_OFF_BY_PAIR,   /* conductors arrive `shift` pins away */
     CABLE_TWIST_MISSING, /* straight where the profile has a twist */
@@ -29,6 +29,7 @@ struct cable_fault {
     unsigned other, other_far; /* the other one */
     unsigned first, last;      /* twist found: machine's pins */
     int shift;
+    bool by_arrival;   /* reversed, off by a row: grounds are apart, conductors arrive so */
     int plug;          /* that sits wrongly: 0, 1; -1: one of them */
     uint32_t seen, of; /* at times: looks in which it was so */
 };

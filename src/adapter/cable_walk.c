@@ -43,7 +43,7 @@ enum err cable_walk(struct session *s, const struct cable_plan *plan, struct cab
             seen->idle[cable_node(p, q)] += !high(idle, cable_node(p, q));
     for (unsigned p = 0; p < 2; p++)
         for (unsigned q = 1; q <= plan->pins[p]; q++)
-            if (!plan->ground[p][q])
+            if (cable_is_walked(plan, p, q))
                 TRY(one_pin(s, plan, p, q, seen, idle, e));
     seen->passes++;
     return ERR_OK;

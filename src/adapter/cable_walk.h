@@ -16,10 +16,11 @@
  * pins count from 1. */
 struct cable_plan {
     unsigned pins[2];
-    uint8_t far[CABLE_PINS_MAX + 1];    /* drive's pin of each machine's pin; 0: none */
-    bool carried[CABLE_PINS_MAX + 1];   /* that conductor is needed */
-    bool ground[2][CABLE_PINS_MAX + 1]; /* wired together in the adapter */
-    bool twisted;                       /* some conductors change places on purpose */
+    uint8_t far[CABLE_PINS_MAX + 1];  /* drive's pin of each machine's pin; 0: none */
+    bool carried[CABLE_PINS_MAX + 1]; /* that conductor is needed */
+    bool ground[2][CABLE_PINS_MAX + 1];
+    bool apart;   /* the adapter's ground pins are not wired together */
+    bool twisted; /* some conductors change places on purpose */
 };
 
 /* How often the pins were seen low. */
@@ -34,7 +35,13 @@ static inline unsigned cable_node(unsigned plug, unsigned pin)
     return plug * CABLE_PINS_MAX + pin - 1;
 }
 
-/* Walk once over all pins of both plugs but the grounds, in role both-plugs; adds to *seen. The
+/* Grounds that are wired together cannot be pulled one by one. */
+static inline bool cable_is_walked(const struct cable_plan *plan, unsigned plug, unsigned pin)
+{
+    return plan->apart || !plan->ground[plug][pin];
+}
+
+/* Walk once over the pins of both plugs, in role both-plugs; adds to *seen. The
  * adapter's plugs must have the plan's number of pins: ERR_ADAPTER. */
 enum err cable_walk(struct session *s, const struct cable_plan *plan, struct cable_seen *seen,
                     struct err_msg *e);

@@ -10,10 +10,11 @@ void selfcheck_plan(const struct adapter_use *u, struct cable_plan *out)
     const struct profile *c = u->cable;
     bool apart = (u->session.caps.flags & CAPF_GROUNDS_APART) != 0;
     *out = (struct cable_plan){.pins = {(unsigned)cable_pins(c), (unsigned)cable_drive_pins(c)},
+                               .apart = apart,
                                .twisted = profile_flag(c, "twist", false)};
     for (int plug = 0; plug < 2; plug++)
         for (unsigned p = 1; p <= out->pins[plug]; p++)
-            out->ground[plug][p] = !apart && cable_pin_is_ground(c, plug == 1, (int)p);
+            out->ground[plug][p] = cable_pin_is_ground(c, plug == 1, (int)p);
     for (int p = 1; p <= (int)out->pins[0]; p++) {
         int far = cable_far_pin(c, p);
         bool used = cable_pin_is_used(c, false, p) && cable_pin_is_used(c, true, far);
@@ -52,6 +53,8 @@ static struct name name_of(const struct profile *cable, unsigned pin, unsigned f
                        pin != 0 ? "" : " at the drive");
     if (line != LINE_NONE)
         (void)snprintf(n.part, sizeof n.part, "%s", line_name(line));
+    else if (ground)
+        (void)snprintf(n.part, sizeof n.part, "ground");
     else
         (void)snprintf(n.part, sizeof n.part, "pin-%u", pin != 0 ? pin : far);
     return n;
@@ -101,6 +104,10 @@ static void say_whole(struct selfcheck *c, const struct cable_fault *f)
         (void)snprintf(x->fault, sizeof x->fault, "%s", whole[i].fault);
         (void)snprintf(x->text, sizeof x->text, "%s", whole[i].text);
         x->why = whole[i].why;
+        if (f->by_arrival)
+            x->why = f->kind == CABLE_REVERSED ? WALKED "they arrive counted from the other end"
+                                               : WALKED
+                         "those of one row arrive one pin away, the others nowhere";
         x->next = whole[i].next;
         if (f->first != 0)
             (void)snprintf(x->text, sizeof x->text, "%s: pins %u to %u", whole[i].text,
@@ -115,6 +122,10 @@ static void say_whole(struct selfcheck *c, const struct cable_fault *f)
 
 /* ---- faults of conductors ---- */
 
+#define CRUSHED                                                                                \
+    "look where the cable was crushed or cut: a ribbon's neighbours are signal and ground; "   \
+    "another cable"
+
 static const struct {
     enum cable_fault_kind kind;
     const char *mode, *text, *why, *next;
@@ -124,9 +135,7 @@ static const struct {
      "press both plugs' caps home over that conductor, look for a nick or a bent pin, check "
      "again while it is moved (--wiggle); else another cable"},
     {CABLE_GROUNDED, "short", " touches ground",
-     WALKED "this one is low although nothing pulls it",
-     "look where the cable was crushed or cut: a ribbon's neighbours are signal and ground; "
-     "another cable"},
+     WALKED "this one is low although nothing pulls it", CRUSHED},
     {CABLE_PIN_DEAD, "not-tested", " was not tested: the adapter's own pin does not follow",
      WALKED "this one does not even follow itself",
      "the adapter's driver or input at that pin is dead: whichend selfcheck --role loop"},
@@ -165,11 +174,10 @@ static void touch_fault(const struct profile *cable, const struct cable_fault *f
 {
     struct name a = name_of(cable, f->pin, f->far);
     struct name b = name_of(cable, f->other, f->other_far);
-    bool ground = is_ground(cable, f->pin) || is_ground(cable, f->other);
-    const struct name *line = is_ground(cable, f->pin) ? &b : &a;
+    bool ground = is_ground(cable, f->other);
     struct check_item *x = selfcheck_add(c, cable_machine_line(cable, (int)f->pin));
     if (ground)
-        (void)snprintf(x->fault, sizeof x->fault, "cable.%s.%s", line->part,
+        (void)snprintf(x->fault, sizeof x->fault, "cable.%s.%s", a.part,
                        f->at_times ? "intermittent" : "short");
     else
         (void)snprintf(x->fault, sizeof x->fault, "cable.%s+%s.%s", a.part, b.part,
@@ -181,8 +189,10 @@ static void touch_fault(const struct profile *cable, const struct cable_fault *f
     else
         (void)snprintf(x->text, sizeof x->text, "%s and %s touch", a.text, b.text);
     x->why = WALKED "these two follow one another";
-    x->next = "lines two pins apart meet inside a plug or by a solder bridge: look into both "
-              "plugs at those pins; else another cable";
+    x->next = ground
+                  ? CRUSHED
+                  : "lines two pins apart meet inside a plug or by a solder bridge: look into "
+                    "both plugs at those pins; else another cable";
 }
 
 static void order_fault(const struct profile *cable, const struct cable_fault *f,
@@ -204,9 +214,23 @@ static void order_fault(const struct profile *cable, const struct cable_fault *f
               "source; another cable";
 }
 
-static void say_fault(const struct profile *cable, const struct cable_fault *f,
+/* A signal and a ground: it is the signal's fault. */
+static struct cable_fault signal_first(const struct profile *cable, const struct cable_fault *f)
+{
+    struct cable_fault o = *f;
+    if (f->kind == CABLE_JOINED && is_ground(cable, f->pin)) {
+        o.pin = f->other;
+        o.far = f->other_far;
+        o.other = f->pin;
+        o.other_far = f->far;
+    }
+    return o;
+}
+
+static void say_fault(const struct profile *cable, const struct cable_fault *found,
                       struct selfcheck *c)
 {
+    const struct cable_fault in_order = signal_first(cable, found), *f = &in_order;
     switch (f->kind) {
     case CABLE_OPEN:
     case CABLE_GROUNDED:

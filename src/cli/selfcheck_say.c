@@ -90,7 +90,7 @@ enum err selfcheck_answer(const struct selfcheck *c, struct buf *out)
         return buf_printf(out, "no fault in what could be tested: %s", c->item[0].text);
     if (cable)
         return buf_printf(out,
-                          "all %zu signal conductors carry, none touches another or ground",
+                          "all %zu conductors looked at carry, none touches another or ground",
                           c->conductors);
     return buf_printf(out, "all %zu lines pull, read and lead where they should",
                       c->conductors);

@@ -106,7 +106,7 @@ static void plugs(struct build *b, struct rng *r)
 
 static void grounds(struct build *b)
 {
-    if (!b->ribbon)
+    if (!b->ribbon || b->o->grounds_apart)
         return;
     for (int p = 1; p <= b->pins_machine; p += 2)
         join(b, node(MACHINE_HEADER, p), GROUND);
@@ -154,12 +154,15 @@ static void conductors(struct build *b, struct rng *r)
             q = p;
         if (fault_of(o, FAULT_TWIST_WRONG, LINE_NONE))
             q = twisted || misplaced ? twist(p, 8, 14) : twist(p, 10, 16);
-        if (conductor_fault(o, FAULT_CABLE_OPEN, p))
+        if (conductor_fault(o, FAULT_CABLE_OPEN, p) ||
+            (fault_of(o, FAULT_GROUND_OPEN, LINE_NONE) &&
+             cable_pin_is_ground(o->cable, false, p)))
             q = 0;
         if (q != 0)
             join(b, node(MACHINE_PLUG, p), node(DRIVE_PLUG, q));
         if (conductor_fault(o, FAULT_CABLE_SHORT, p))
-            join(b, node(MACHINE_PLUG, p), GROUND);
+            join(b, node(MACHINE_PLUG, p),
+                 o->grounds_apart ? node(MACHINE_PLUG, p - 1) : GROUND); /* the neighbour */
         const struct fault *pair = conductor_fault(o, FAULT_CABLE_JOIN, p);
         if (pair != NULL)
             join(b, node(MACHINE_PLUG, p),

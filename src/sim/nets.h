@@ -45,6 +45,7 @@ struct nets_options {
     line_set machine_lines, drive_lines; /* that have a receiver or driver there */
     double machine_pull_ohm, drive_pull_ohm;
     int machine_tap_ohm, drive_tap_ohm; /* 0: none */
+    bool grounds_apart;                 /* the headers' ground pins are not joined */
 };
 
 /* ERR_USAGE for a fault that this cable cannot have. */

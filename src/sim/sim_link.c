@@ -258,6 +258,7 @@ static void configure(struct sim_link *s)
         .pulse_ticks = 10,
         .flags = (uint16_t)(CAPF_WIDTHS | CAPF_PINS_FLOAT |
                             (own(s, LINK_FAULT_NO_PULL_UPS) ? 0 : CAPF_PULL_UPS) |
+                            (own(s, LINK_FAULT_GROUNDS_APART) ? CAPF_GROUNDS_APART : 0) |
                             (own(s, LINK_FAULT_WRITE_LINK) ? CAPF_WRITE_LINK : 0)),
         .pins = {(uint8_t)cable_pins(s->options.cable),
                  (uint8_t)cable_drive_pins(s->options.cable)},

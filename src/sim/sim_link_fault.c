@@ -21,6 +21,7 @@ static const struct {
     {"cable.", ".swapped", LINK_FAULT_CABLE_SWAPPED, true},
     {"adapter.voltage", NULL, LINK_FAULT_VOLTAGE, false},
     {"adapter.write-link.closed", NULL, LINK_FAULT_WRITE_LINK, false},
+    {"adapter.grounds-apart", NULL, LINK_FAULT_GROUNDS_APART, false},
     {"adapter.no-pull-ups", NULL, LINK_FAULT_NO_PULL_UPS, false},
     {"adapter.unplugged", NULL, LINK_FAULT_UNPLUGGED, false},
     {"adapter.unplugged.later", NULL, LINK_FAULT_UNPLUGGED_LATER, false},
@@ -44,6 +45,7 @@ static const struct {
 static const struct sim_link_fault_name names[] = {
     {"adapter.frames.damaged", "every so often a frame arrives damaged"},
     {"adapter.frames.repeated", "every so often a frame arrives twice"},
+    {"adapter.grounds-apart", "no fault: the adapter's ground pins are wired apart"},
     {"adapter.input.LINE.dead", "an input always reads inactive"},
     {"adapter.input.LINE.stuck", "an input always reads active"},
     {"adapter.lead.LINE.intermittent", "a test lead opens and closes as it is moved"},

@@ -30,7 +30,9 @@ static enum err groups(struct sim_link *s, struct pin_groups *out, bool loose,
                              .fault = fault,
                              .faults = n,
                              .machine_lines = (LINE_BIT(LINE_COUNT) - 1),
-                             .drive_lines = (LINE_BIT(LINE_COUNT) - 1)};
+                             .drive_lines = (LINE_BIT(LINE_COUNT) - 1),
+                             .grounds_apart =
+                                 sim_link_has(&s->faults, LINK_FAULT_GROUNDS_APART, LINE_NONE)};
     sim_rng_seed(&r, s->options.seed, 70);
     return sim_nets_pins(out, &o, &r, e);
 }

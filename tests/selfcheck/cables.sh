@@ -8,12 +8,13 @@ whichend=$1 get=$2
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 bad=0 tried=0
+also= # faults of the adapter before each fault tried
 
 check() { # CABLE FAULT [OPTION...]
   cable=$1 fault=$2
   shift 2
   status=0
-  "$whichend" selfcheck --role both-plugs --disk-out --cable "$cable" --adapter "sim:$fault" --json "$@" \
+  "$whichend" selfcheck --role both-plugs --disk-out --cable "$cable" --adapter "sim:$also$fault" --json "$@" \
     >"$work/json" 2>"$work/err" || status=$?
   tried=$((tried + 1))
 }
@@ -183,6 +184,31 @@ check ribbon-34-straight cable.plug.off-by-pair,cable.RDATA.open
 check ribbon-34-straight cable.SELECT3+INDEX.short,cable.INDEX+SELECT0.short
 [ "$("$get" "$work/json" faults.0.fault faults.1.fault | tr '\n' ' ')" = \
   "cable.SELECT3+INDEX.short cable.INDEX+SELECT0.short " ] || complain "does not name both pairs"
+
+# An adapter whose ground pins are wired apart looks at the grounds too.
+grep -q 'grounds 1..33, use a meter' "$work/json" || complain "does not say that grounds are not tested"
+also=adapter.grounds-apart,
+sound ribbon-34-straight 34
+sound ribbon-34-twisted 32
+grep -q 'use a meter' "$work/json" && complain "grounds are called not tested"
+for cable in ribbon-34-straight ribbon-34-twisted; do
+  plugs $cable
+  for mode in short open; do
+    check $cable cable.INDEX.$mode
+    expect cable.INDEX.$mode INDEX 8 8
+  done
+  check $cable cable.ground.open
+  n=0
+  while [ $n -lt 17 ]; do # each is named with its pins
+    pin=$((2 * n + 1)) far=$((2 * n + 1))
+    [ $cable = ribbon-34-twisted ] && [ $pin -ge 11 ] && [ $pin -le 15 ] && far=$((26 - pin))
+    got=$("$get" "$work/json" faults.$n.fault faults.$n.machine_pin faults.$n.drive_pin | tr '\n' ' ')
+    [ "$got" = "cable.ground.open $pin $far " ] || complain "says '$got' of ground $pin"
+    n=$((n + 1))
+  done
+  "$get" "$work/json" faults.17.fault >"$work/more" 2>&1 && complain "also names $(cat "$work/more")"
+done
+also=
 
 # A conductor that carries voltage is never pulled.
 check ribbon-34-straight adapter.voltage

@@ -34,9 +34,9 @@ static void straight(struct bench *b)
 
 static void ground_apart(struct bench *b)
 {
+    b->plan.apart = true;
     for (unsigned p = 1; p <= PINS; p++) {
         b->plan.carried[p] = true;
-        b->plan.ground[0][p] = b->plan.ground[1][p] = false;
         b->net[cable_node(0, p)] = b->net[cable_node(1, p)] = (int)p;
     }
 }
@@ -110,6 +110,41 @@ static void test_a_signal_on_a_ground_wired_apart_touches_it(void **state)
     assert_int_equal(f->pin, 7);
     assert_int_equal(f->other, 8);
     assert_false(b.reading.sound[8]);
+}
+
+static void test_grounds_wired_apart_may_touch_one_another(void **state)
+{
+    (void)state;
+    struct bench b;
+    straight(&b);
+    ground_apart(&b);
+    b.net[cable_node(0, 7)] = b.net[cable_node(1, 7)] = 5;
+    pass(&b);
+    cable_read(&b.plan, &b.seen, &b.reading);
+    assert_int_equal(b.reading.faults, 0);
+}
+
+static void test_plugs_are_seen_without_a_common_ground(void **state)
+{
+    (void)state;
+    struct bench b;
+    straight(&b);
+    ground_apart(&b);
+    for (unsigned p = 1; p <= PINS; p++)
+        b.net[cable_node(1, PINS + 1 - p)] = (int)p;
+    pass(&b);
+    const struct cable_fault *f = only(&b);
+    assert_int_equal(f->kind, CABLE_REVERSED);
+    assert_true(f->by_arrival);
+
+    straight(&b);
+    ground_apart(&b);
+    for (unsigned p = 1; p <= PINS; p++) /* odd pins meet even ones, these hang in the air */
+        b.net[cable_node(1, p)] = p % 2 == 0 ? (int)p - 1 : 100;
+    pass(&b);
+    f = only(&b);
+    assert_int_equal(f->kind, CABLE_OFF_BY_ROW);
+    assert_true(f->by_arrival);
 }
 
 static void test_a_pin_that_does_not_follow_itself_is_not_tested(void **state)
@@ -217,6 +252,8 @@ int main(void)
         cmocka_unit_test(test_without_a_look_nothing_is_said),
         cmocka_unit_test(test_an_open_ground_is_named_where_grounds_are_wired_apart),
         cmocka_unit_test(test_a_signal_on_a_ground_wired_apart_touches_it),
+        cmocka_unit_test(test_grounds_wired_apart_may_touch_one_another),
+        cmocka_unit_test(test_plugs_are_seen_without_a_common_ground),
         cmocka_unit_test(test_a_pin_that_does_not_follow_itself_is_not_tested),
         cmocka_unit_test(test_a_conductor_that_arrives_elsewhere_is_misplaced),
         cmocka_unit_test(test_contact_that_is_lost_once_is_told_with_its_share),
