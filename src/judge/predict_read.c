@@ -16,8 +16,9 @@ static void signal_at(const struct world *w, enum tap tap, double *clean, double
         *noise += *clean * 0.6;
         *clean *= 0.4;
     }
-    if (tap == TAP_MACHINE_END && p->f->pull_up && !p->s->tap_pull_up) {
-        *poor += *clean * 0.6;
+    if (p->f->pull_up && !p->s->tap_pull_up) { /* one wire: it rises slowly at both ends */
+        *poor += *clean * 0.35;
+        *noise += *clean * 0.25;
         *clean *= 0.4;
     }
 }
