@@ -65,7 +65,7 @@ static const struct case_key table[] = {
     {"observed", "machine-otherwise", "works|unstable|dead", "Apart from disks: does the machine work?"},
     {"observed", "index-seen", "none|regular|irregular", "Does a probe on INDEX see pulses while the disk turns?"},
     {"observed", "read-signal-seen", "none|pulses", "Does a probe on RDATA see pulses while a recorded disk turns?"},
-    {"observed", "speed-measured", "right|slow|fast|unsteady", "What did another instrument or program say of the speed?"},
+    {"observed", "speed-measured", "right|slow|fast|unsteady|wrong", "What did another instrument or program say of the speed?"},
     {"observed", "strobe", "still|drifts-forward|drifts-back", "Under a mains lamp, does the strobe disc stand still?"},
     {"observed", "fails-on", "everything|some-reads|write|format|reads", "What fails: everything, only some reads, only writing, only formatting, every read while writing seems to go?"},
     {"observed", "reported", "no-drive|not-ready|no-disk|protected|not-found|read-error|seek-error|disk-full", "Of which kind is the machine's complaint?"},

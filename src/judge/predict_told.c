@@ -142,18 +142,19 @@ static void read_seen(const struct world *w, double *answer)
                 p->plug_out[SIG_RDATA] == RX_NEVER ? 0.03 : p->selected * (1 - p->silent));
 }
 
+/* right, slow, fast, unsteady, wrong */
 static void speed(const struct world *w, double *answer)
 {
     const struct state *s = w->play.f;
 
     if (s->spin == SPIN_FAST)
-        SET(0.08, 0.02, 0.86, 0.04);
+        SET(0.08, 0.02, 0.62, 0.03, 0.25);
     else if (s->spin == SPIN_SLOW || s->sags)
-        SET(0.14, 0.74, 0.02, 0.1);
+        SET(0.14, 0.53, 0.02, 0.08, 0.23);
     else if (s->spin == SPIN_UNSTEADY || s->hub || s->index_weak)
-        SET(0.25, 0.1, 0.05, 0.6);
+        SET(0.25, 0.08, 0.04, 0.48, 0.15);
     else
-        SET(0.93, 0.02, 0.02, 0.03);
+        SET(0.92, 0.02, 0.02, 0.025, 0.015);
 }
 
 static void strobe(const struct world *w, double *answer)
