@@ -56,7 +56,8 @@ struct state {
     bool lead_open[SIG_COUNT][3]; /* by enum tap */
     int join_a, join_b;           /* signals that touch; -1 none */
     enum plug plug;
-    bool twist, grounds, separator, machine, pull_up, contact;
+    bool twist /* missing */, misplaced /* on other conductors */, grounds, separator, machine,
+        pull_up, contact;
     enum spin spin;
     bool hub, index_dead, index_weak, track0_dead, track0_stuck, stepper_stuck, stepper_slips,
         outrun /* steps too fast for a sound drive */;

@@ -62,7 +62,7 @@ static const struct flag_word flags[] = {
     FLAG("machine", "contact", contact),
     FLAG("pull-up", "missing", pull_up),
     FLAG("twist", "missing", twist),
-    FLAG("twist", "wrong", twist),
+    FLAG("twist", "wrong", misplaced),
     FLAG("hub", "slips", hub),
     FLAG("index", "dead", index_dead),
     FLAG("index", "weak", index_weak),

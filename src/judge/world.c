@@ -130,8 +130,10 @@ enum rx rx_machine_to_drive(const struct play *p, enum sig s)
     r = by_mode(p->f->machine_out[s], r);
     r = touched(p, s, r);
     r = by_mode(p->f->conductor[s], r);
-    if (p->f->twist && (s == SIG_SEL || s == SIG_MOT))
+    if ((p->f->twist || p->f->misplaced) && (s == SIG_SEL || s == SIG_MOT))
         r = RX_NEVER;
+    if (p->f->misplaced && s == SIG_SEL) /* another of these lines may select it */
+        r = RX_NOISY;
     return through_plug(p, r);
 }
 

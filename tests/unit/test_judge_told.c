@@ -101,6 +101,28 @@ static void a_look_for_the_suspect_moves_it_either_way(void **state)
     assert_true(p[2] < p[0] - 0.05);
 }
 
+/* The unit in use is what later captures show; a look for a fault of another unit is no
+ * mistake. */
+static void a_look_at_another_unit_says_nothing(void **state)
+{
+    static const char told[] = HEAD "[observed]\nspindle = still\nlamp = on-access\n";
+    struct verdict v[2];
+    bool said = false;
+
+    (void)state;
+    judge_text(told, &v[0]);
+    judge_text(HEAD "[observed]\nspindle = still\nlamp = on-access\n"
+                    "[examined drive.SELECT3.dead]\nfound = yes\n",
+               &v[1]);
+    for (size_t i = 0; i < v[1].warning_count; i++)
+        said = said || strstr(v[1].warning[i], "drive.SELECT3.dead is not of the unit in use");
+    assert_true(said);
+    for (int e = 0; e < END_COUNT; e++)
+        assert_true(fabs(v[0].end[e] - v[1].end[e]) < 1e-9);
+    verdict_release(&v[0]);
+    verdict_release(&v[1]);
+}
+
 /* Handbook, diagnosis, 1.6: a swap that cures raises its part; put back, the fault's return
  * raises it further and its staying away lowers it again. */
 static void swapping_back_tells_a_part_from_its_contact(void **state)
@@ -299,6 +321,7 @@ static void closed_cases_of_the_shop_tilt_the_shares(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(a_look_at_another_unit_says_nothing),
         cmocka_unit_test(a_look_for_the_suspect_moves_it_either_way),
         cmocka_unit_test(lamp_lit_with_the_machine_off_points_at_the_plug),
         cmocka_unit_test(swapping_back_tells_a_part_from_its_contact),
