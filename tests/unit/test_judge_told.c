@@ -2,6 +2,7 @@
 #include "judge/judge.h"
 #include "judge/priors.h"
 
+#include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
