@@ -21,12 +21,22 @@ static bool of_another_line(const char *name, const char *known)
     return line_by_name(line) != LINE_NONE;
 }
 
+static void forget_examined(struct feature_list *l, const char *fault)
+{
+    size_t kept = 0;
+
+    for (size_t i = 0; i < l->count; i++)
+        if (l->item[i].kind != FEATURE_EXAMINED || strcmp(l->item[i].fault, fault) != 0)
+            l->item[kept++] = l->item[i];
+    l->count = kept;
+}
+
 /* A name in [examined NAME] is one of the catalogue's. Which lines a case has may change with
  * the unit that a later capture shows to be in use: what was looked for on another one says
  * nothing.
  */
 static enum err check_examined(const struct case_file *c, const struct catalogue *known,
-                               struct verdict *v, struct err_msg *e)
+                               struct gathered *g, struct verdict *v, struct err_msg *e)
 {
     for (size_t i = 0; i < c->told_count; i++) {
         const struct told *t = &c->told[i];
@@ -41,9 +51,11 @@ static enum err check_examined(const struct case_file *c, const struct catalogue
                            "%s:%d: no fault of this machine, drive and cable "
                            "is named '%s'",
                            c->ini.path, t->place, t->name);
-        if (!found)
+        if (!found) {
+            forget_examined(&g->features, t->name);
             verdict_warn(v, "%s is not of the unit in use: that it was looked for says nothing",
                          t->name);
+        }
     }
     return ERR_OK;
 }
@@ -54,7 +66,7 @@ enum err weigh_case(const struct case_file *c, const struct judge_options *o,
     *out = (struct weighed){0};
     TRY(gather(c, o, &out->g, v, e));
     TRY(catalogue_load(c, &out->g.wiring, o->profiles, &out->faults, e));
-    TRY(check_examined(c, &out->faults, v, e));
+    TRY(check_examined(c, &out->faults, &out->g, v, e));
     return infer(&out->g, &out->faults, &out->n);
 }
 
