@@ -77,7 +77,9 @@ printf '#!/bin/sh\necho "one $1"\n' >"$tree/program"
 chmod +x "$tree/program"
 printf '```console\n$ build/whichend a\none a\n```\n' >"$tree/README.md"
 sh "$here/readme.sh" "$tree/program" "$tree" >"$tree/out" 2>&1 || { echo "readme: fails without cause"; bad=1; }
-sed -i 's/^one/two/' "$tree/README.md"
+printf '```console\n$ echo a \\\n    b >kept\n$ cat kept\na b\n```\n' >"$tree/README.md"
+sh "$here/readme.sh" "$tree/program" "$tree" >"$tree/out" 2>&1 || { echo "readme: a session fails"; bad=1; }
+printf '```console\n$ build/whichend a\ntwo a\n```\n' >"$tree/README.md"
 ! sh "$here/readme.sh" "$tree/program" "$tree" >"$tree/out" 2>&1 || { echo "readme: does not catch"; bad=1; }
 
 # A program built with nothing.
