@@ -17,10 +17,15 @@
 /* Visits whose cells differ by more, rms: no rate was written so, the disk turns unsteadily. No
  * drive's own variation over some turns comes near it (limits are 1 to 3 % within a turn). */
 #define CELL_WANDERS_PERCENT 2.5
+/* Of a drive whose profile tells no start time; how many start times a visit lasts, begun as
+ * the motor starts, until that no longer mars its mean. */
+#define SPIN_UP_MS    1000.0
+#define SPUN_UP_LASTS 5
 
 struct sums {
     double transitions, noise, other, poor, clean;
-    double margin, jitter, cell, weight;
+    double margin, jitter, weight;
+    double cell, timed;        /* of those that a spindle coming up to speed does not mar */
     double stretch, stretch_2; /* of the cell against its rate's, and its square */
     int good, damaged, absent, ids_good, ids_bad;
     int32_t rate;
@@ -33,7 +38,18 @@ static bool counts(const struct visit *v)
            !v->after_write;
 }
 
-static void add_up(const struct visit *v, struct sums *a)
+/* A visit that begins before the spindle is at speed tells the cell only when it lasts. */
+static bool at_speed(const struct feature_from *f, const struct visit *v)
+{
+    const struct limit *start = profile_limit(f->c->drive, "start_ms");
+    double ms = start ? start->has_max ? start->max : start->typ : SPIN_UP_MS;
+    int64_t start_ns = (int64_t)(ms * 1e6);
+
+    return v->since_motor_ns < 0 || v->since_motor_ns >= start_ns ||
+           v->end_ns - v->start_ns > SPUN_UP_LASTS * start_ns;
+}
+
+static void add_up(const struct feature_from *f, const struct visit *v, struct sums *a)
 {
     double n = (double)v->transitions, stretch;
     int fields = v->data_good + v->data_damaged, ids = v->ids_good + v->ids_bad;
@@ -60,13 +76,16 @@ static void add_up(const struct visit *v, struct sums *a)
         a->clean += n;
     a->margin += v->quality.margin_percent * n;
     a->jitter += v->quality.jitter_ns * n;
-    a->cell += v->quality.cell_ns * n;
     a->weight += n;
-    stretch = v->quality.cell_ns * 2e-9 * v->quality.data_rate;
-    a->stretch += stretch * n;
-    a->stretch_2 += stretch * stretch * n;
     a->rate = v->quality.data_rate;
     a->encoding = v->quality.encoding;
+    if (!at_speed(f, v))
+        return;
+    stretch = v->quality.cell_ns * 2e-9 * v->quality.data_rate;
+    a->timed += n;
+    a->cell += v->quality.cell_ns * n;
+    a->stretch += stretch * n;
+    a->stretch_2 += stretch * stretch * n;
 }
 
 static enum err add_quality(const struct feature_from *f, const struct sums *a,
@@ -136,8 +155,8 @@ static double nearest_rate(const struct limit *l, double kbps)
 /* How far the visits' cells differ from each other, rms. */
 static double cell_wander_percent(const struct sums *a)
 {
-    double mean = a->stretch / a->weight;
-    double variance = a->stretch_2 / a->weight - mean * mean;
+    double mean = a->stretch / a->timed;
+    double variance = a->stretch_2 / a->timed - mean * mean;
 
     return variance > 0 && mean > 0 ? 100 * sqrt(variance) / mean : 0;
 }
@@ -147,25 +166,26 @@ static enum err add_cell(const struct feature_from *f, const struct sums *a,
 {
     static const double edges[] = {4, 12};
     const struct limit *rate = profile_limit(f->c->drive, "data_rate_kbps");
-    double kbps, nominal, off, wander = cell_wander_percent(a);
+    double kbps, nominal, off, wander;
     struct feature *n;
 
-    if (a->weight <= 0 || a->rate <= 0 || !rate || !rate->has_typ)
+    if (a->timed <= 0 || a->rate <= 0 || !rate || !rate->has_typ)
         return ERR_OK;
+    wander = cell_wander_percent(a);
     if (wander > CELL_WANDERS_PERCENT) {
         TRY(feature_add(l, f, FEATURE_CELL, GROUP_READ, SIG_RDATA, 3, &n, "flux.cell-wanders",
                         "the bit cell differs by %.1f %% rms from place to place", wander));
         feature_value(n, wander, 1, "%");
         return ERR_OK;
     }
-    kbps = 1e6 / (2 * a->cell / a->weight);
+    kbps = 1e6 / (2 * a->cell / a->timed);
     nominal = nearest_rate(rate, kbps);
     off = fabs(kbps - nominal) / nominal * 100;
     TRY(feature_add(l, f, FEATURE_CELL, GROUP_READ, SIG_RDATA, 0, &n, "flux.cell",
                     "the bit cell is %.1f ns, %.1f %% off that of %.0f kbit/s",
-                    a->cell / a->weight, off, nominal));
+                    a->cell / a->timed, off, nominal));
     feature_soften(n, off, 0.2, edges, 3);
-    feature_value(n, a->cell / a->weight, 1, "ns");
+    feature_value(n, a->cell / a->timed, 1, "ns");
     return ERR_OK;
 }
 
@@ -193,10 +213,10 @@ static enum err add_rate(const struct feature_from *f, const struct sums *a,
     int answer;
     struct feature *n;
 
-    if (!rate || !rate->has_typ || a->weight <= 0 || a->rate <= 0 ||
+    if (!rate || !rate->has_typ || a->timed <= 0 || a->rate <= 0 ||
         cell_wander_percent(a) > CELL_WANDERS_PERCENT)
         return ERR_OK;
-    kbps = 1e6 / (2 * a->cell / a->weight);
+    kbps = 1e6 / (2 * a->cell / a->timed);
     if (f->s->rotation.from == ROTATION_INDEX && nominal_rpm > 0)
         kbps *= nominal_rpm / f->s->rotation.rpm;
     ratio = kbps / nearest_rate(rate, kbps);
@@ -334,7 +354,7 @@ enum err features_flux(const struct feature_from *f, struct feature_list *l)
         return ERR_OK;
     for (size_t i = 0; i < f->s->visit_count; i++)
         if (counts(&f->s->visit[i]))
-            add_up(&f->s->visit[i], &a);
+            add_up(f, &f->s->visit[i], &a);
     if (a.transitions < TRANSITIONS_MIN)
         return ERR_OK;
     TRY(add_quality(f, &a, l));

@@ -20,6 +20,8 @@ struct visit {
     int32_t cylinder;              /* by the lines */
     int8_t side;                   /* by the lines; -1 SIDE not recorded */
     bool selected, motor, settled; /* as the lines tell; true where the line is not recorded */
+    int64_t
+        since_motor_ns; /* from MOTOR going on to the visit's start; -1 not in this capture */
     int64_t transitions;
     int64_t
         silent_ns; /* time without transitions (gaps over 100 us) while RDATA was recorded */

@@ -252,6 +252,7 @@ static void visit_open(struct survey_run *r, int64_t ns)
     g->v.side = r->place.side;
     g->v.selected = r->place.unit != -2;
     g->v.motor = r->place.motor;
+    g->v.since_motor_ns = r->motor_on_ns < 0 ? -1 : ns - r->motor_on_ns;
     g->v.after_write = g->written[side][(uint8_t)g->v.cylinder].any &&
                        g->written[side][(uint8_t)g->v.cylinder].epoch == g->v.cylinder;
 }
