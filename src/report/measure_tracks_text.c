@@ -193,6 +193,26 @@ static enum err row_text(const struct row *r, bool verbose, struct buf *out)
     return details(r->side[1], verbose, out);
 }
 
+/* Fields that only agreed after correction, and how likely one of them agreed by chance. */
+static enum err repaired_text(const struct survey *s, struct buf *out)
+{
+    size_t repaired = 0;
+    double odds = 0;
+    for (size_t i = 0; i < s->track_count; i++) {
+        for (size_t k = 0; k < s->track[i].sector_count; k++) {
+            const struct track_sector *x = &s->track[i].sector[k];
+            repaired += x->data == FIELD_REPAIRED;
+            odds += x->data == FIELD_REPAIRED ? x->odds_false : 0;
+        }
+    }
+    return repaired == 0 || odds <= 0
+               ? ERR_OK
+               : text_wrapf(out, 2, "", HANG,
+                            "%zu field%s repaired out of several turns; check bytes agree by "
+                            "chance in one such capture of %.0f",
+                            repaired, repaired == 1 ? "" : "s", 1 / odds);
+}
+
 enum err measure_tracks_text(const struct survey *s, const struct text_style *st,
                              struct buf *out)
 {
@@ -214,5 +234,5 @@ enum err measure_tracks_text(const struct survey *s, const struct text_style *st
         }
         TRY(row_text(&r, st->verbose, out));
     }
-    return ERR_OK;
+    return repaired_text(s, out);
 }

@@ -3,9 +3,7 @@
  * row; 200 in the long form.
  *
  * Floors, as shares of the sectors: the cell by cell slicer, and 5 points below the likeliest
- * run lengths. Beside the table: a window at 250 kbit/s forgives at most 1000 ns (half of it),
- * and a 3.5-inch drive is held to leave 600 ns of margin (from memory). No sheet of a
- * controller with a separator of its own that we saw gives the speeds it follows.
+ * run lengths.
  */
 #include "unit/flux_several.h"
 #include "unit/flux_yield.h"
@@ -17,6 +15,19 @@
 #define POINTS           5.0
 #define PASSES           5 /* turns put together */
 #define PASSES_JITTER_NS 300
+
+/* What controllers, drives and standards allow, each with its source; printed beside the
+ * tables. */
+static const char *const limits[] = {
+    "a transition may lie 1000 ns off its cell's middle: half the window at 250 kbit/s "
+    "(derived)",
+    "3.5-inch drive, 250 kbit/s: 600 ns of margin (from memory; 500 kbit/s: 300 ns, its sheet)",
+    "standards: cells of a sector within 2 to 3.5 % of nominal, of eight cells within 8 % of "
+    "that; spacings 80 to 120, 130 to 165 and 185 to 225 % of a bit cell (from memory)",
+    "writer and reader off by 1.5 % each: 3 % to follow (derived)",
+    "82077: +/- 6 %, lock within 64 bits (from memory); WD177x: not published in the sheets "
+    "seen",
+};
 
 static bool row_print(const struct yield_row *r, double jitter, int turns)
 {
@@ -76,6 +87,10 @@ int main(int argc, char **argv)
             }
             good = row_print(&row, yield_jitter_ns[j], turns) && good;
         }
+    }
+    printf("beside it:\n");
+    for (size_t i = 0; i < sizeof limits / sizeof limits[0]; i++) {
+        printf("  %s\n", limits[i]);
     }
     printf("%d turns put together, jitter %d ns\n", PASSES, PASSES_JITTER_NS);
     printf("                       good repaired  neither       of\n");

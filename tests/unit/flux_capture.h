@@ -22,7 +22,8 @@ static const struct {
     char letter;
     const char *name, *rest; /* level before the first event */
 } events_line[] = {{'r', "RDATA", "1"}, {'i', "INDEX", "1"}, {'s', "STEP", "1"},
-                   {'d', "DIR", "0"},   {'t', "TRK00", "0"}, {'h', "SIDE", "1"}};
+                   {'d', "DIR", "0"},   {'t', "TRK00", "0"}, {'h', "SIDE", "1"},
+                   {'w', "WGATE", "1"}};
 
 struct events {
     struct event {
@@ -63,6 +64,14 @@ static inline void events_index(struct events *e, double from_ns, double turn_ns
     }
 }
 
+/* One step at a time; returns when the head has settled. */
+static inline int64_t events_step(struct events *e, int64_t ns, bool inward)
+{
+    events_add(e, ns, 'd', inward ? '0' : '1');
+    events_pulse(e, ns + 10000, 's', 10000);
+    return ns + 20000000;
+}
+
 static inline int compare_event(const void *a, const void *b)
 {
     int64_t x = ((const struct event *)a)->ns;
@@ -98,11 +107,13 @@ static inline void events_text(struct events *e, const char *lines, struct buf *
     assert_int_equal(code, ERR_OK);
 }
 
-/* The events are let go; the survey is yours, survey_done(). */
-static inline struct survey *events_survey(struct events *e, const char *lines)
+/* The events are let go; the survey is yours, survey_done(). drive: NULL where it is not known.
+ */
+static inline struct survey *events_survey_with(struct events *e, const char *lines,
+                                                const struct profile *drive)
 {
     struct survey *s = calloc(1, sizeof *s);
-    const struct survey_options o = {0};
+    const struct survey_options o = {.drive = drive};
     struct err_msg m = {0};
     struct capture *c = NULL;
     struct buf text;
@@ -114,6 +125,10 @@ static inline struct survey *events_survey(struct events *e, const char *lines)
     buf_release(&text);
     free(e->event);
     return s;
+}
+static inline struct survey *events_survey(struct events *e, const char *lines)
+{
+    return events_survey_with(e, lines, NULL);
 }
 static inline void survey_done(struct survey *s)
 {

@@ -12,7 +12,8 @@ struct bench {
 };
 
 /* One track of nine sectors. */
-static struct survey *survey_of(const struct bench *b, uint64_t seed)
+static struct survey *survey_with(const struct bench *b, uint64_t seed,
+                                  const struct profile *drive)
 {
     struct dice d = {seed};
     struct layout l = {.fm = false,
@@ -37,7 +38,11 @@ static struct survey *survey_of(const struct bench *b, uint64_t seed)
     }
     free(f.interval_ps);
     make_release(&t);
-    return events_survey(&e, b->index_ns > 0 ? "ri" : "r");
+    return events_survey_with(&e, b->index_ns > 0 ? "ri" : "r", drive);
+}
+static struct survey *survey_of(const struct bench *b, uint64_t seed)
+{
+    return survey_with(b, seed, NULL);
 }
 
 static void near(double got, double truth, double off)
@@ -83,6 +88,60 @@ static void speed_and_its_variation_are_the_truth(void **state)
         }
         survey_done(s);
     }
+}
+
+/* Does a line's list of causes hold one that begins so? */
+static bool has_cause(const struct speed_causes *c, const char *words)
+{
+    bool found = false;
+    for (size_t i = 0; i < c->count; i++) {
+        found = found || strncmp(c->text[i], words, strlen(words)) == 0;
+    }
+    return found;
+}
+
+/* A line of the spectrum names what turns or swings so in this drive: with a belt, and without.
+ */
+static void a_line_of_the_spectrum_names_its_mechanical_causes(void **state)
+{
+    (void)state;
+    static const struct {
+        double hz;
+        const char *cause;
+        bool without_belt; /* a drive without one has it too */
+    } row[] = {{3, "belt", false},
+               {3, "speed control hunts", true},
+               {5, "disk off centre", true},
+               {35, "motor pulley", false},
+               {90, "motor: poles", true}};
+    static const char *const name[2] = {"drive-525-dd-40", "drive-35-dd"};
+    struct profile *drive[2];
+    struct profile_path *path = NULL;
+    struct err_msg e = {0};
+    assert_int_equal(profile_path_make(TEST_SOURCE_DIR "/profiles", &path, &e), ERR_OK);
+    for (int k = 0; k < 2; k++) {
+        assert_int_equal(profile_load(path, PROFILE_DRIVE, name[k], &drive[k], &e), ERR_OK);
+    }
+    for (size_t i = 0; i < sizeof row / sizeof row[0]; i++) {
+        for (int k = 0; k < 2; k++) {
+            struct bench b = {{.cell_ns = CELL_NS,
+                               .speed = 1,
+                               .jitter_ns = 60,
+                               .wow = 0.006,
+                               .wow_hz = row[i].hz},
+                              200e6,
+                              6};
+            struct survey *s = survey_with(&b, 50 + i, drive[k]);
+            assert_true(s->speed.middle.lines > 0);
+            near(s->speed.middle.line[0].hz, row[i].hz, 0.1);
+            assert_int_equal(has_cause(&s->speed.cause[0], row[i].cause),
+                             k == 0 || row[i].without_belt);
+            survey_done(s);
+        }
+    }
+    profile_free(drive[0]);
+    profile_free(drive[1]);
+    profile_path_free(path);
 }
 
 /* The sectors come round later than a rotor's index: the hub slips. */
@@ -183,6 +242,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(speed_and_its_variation_are_the_truth),
+        cmocka_unit_test(a_line_of_the_spectrum_names_its_mechanical_causes),
         cmocka_unit_test(a_slipping_hub_shows_between_index_and_sectors),
         cmocka_unit_test(without_index_the_sectors_tell_the_turn),
         cmocka_unit_test(less_than_a_turn_tells_no_variation),
