@@ -6,7 +6,8 @@
 #include "report/report.h"
 #include "report/text.h"
 
-#define MEASURE_HANG 12 /* column at which the text of a heading's line starts */
+#define MEASURE_HANG 12  /* column at which the text of a heading's line starts */
+#define MEASURE_SURE 2.0 /* standard deviations behind what people are told as +/-: 95 % */
 
 enum err measure_speed_text(const struct survey *s, struct buf *out);
 enum err measure_signal_text(const struct survey *s, struct buf *out);
@@ -16,6 +17,9 @@ enum err measure_tracks_text(const struct survey *s, const struct text_style *st
 /* The read signal by angle, and by cylinder where more than one place was seen. */
 enum err measure_places_text(const struct survey *s, const struct text_style *st,
                              struct buf *out);
+
+/* How many intervals jitter alone makes too short for the code, or too long: at most this. */
+double measure_odd_by_jitter(const struct survey *s);
 
 /* "speed": by index, sectors and bit clock; variation and its lines. null with no figure. */
 json_t *measure_speed_json(const struct survey *s, bool *failed);

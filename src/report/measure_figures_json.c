@@ -143,6 +143,8 @@ void measure_signal_json(const struct survey *s, json_t *flux, bool *failed)
     quality_json(&s->flux, flux, failed);
     json_put(flux, "extra_pulses", cell ? json_integer(extra) : json_null(), failed);
     json_put(flux, "dropouts", cell ? json_integer(dropouts) : json_null(), failed);
+    json_put(flux, "either_by_jitter_at_most",
+             json_number_if(cell, measure_odd_by_jitter(s), 1), failed);
     json_put(flux, "index_to_identifier", gap_json(&s->first_id, failed), failed);
 }
 

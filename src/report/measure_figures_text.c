@@ -36,7 +36,7 @@ static enum err witnesses(const struct survey *s, struct buf *out)
     const struct rotation *f = &s->rotation_flux;
     if (s->rotation.from == ROTATION_INDEX && f->from == ROTATION_SECTORS) {
         TRY(text_wrapf(out, 0, "", MEASURE_HANG, "%.2f rpm +/- %.2g by sectors", f->rpm,
-                       f->uncertainty_rpm));
+                       MEASURE_SURE * f->uncertainty_rpm));
     }
     if (s->slip.visits > 0) {
         bool slips = s->slip.percent > 2 * s->slip.u_percent;
@@ -48,7 +48,7 @@ static enum err witnesses(const struct survey *s, struct buf *out)
         TRY(text_wrapf(out, 0, "", MEASURE_HANG,
                        "%.2f rpm +/- %.2g by the bit clock, if the writer turned at its rated "
                        "speed",
-                       s->clock_speed.rpm, s->clock_speed.uncertainty_rpm));
+                       s->clock_speed.rpm, MEASURE_SURE * s->clock_speed.uncertainty_rpm));
     }
     return limit_text(s, LIMIT_SPEED, "maker's limit", out);
 }
@@ -137,6 +137,29 @@ static enum err side_row(const struct survey *s, int side, struct buf *out)
                       1e6 * (double)extra / weight, 1e6 * (double)lost / weight);
 }
 
+double measure_odd_by_jitter(const struct survey *s)
+{
+    const struct flux_quality *q = &s->flux;
+    double transitions = 0;
+    for (size_t i = 0; i < s->place_count; i++) {
+        transitions += (double)s->place[i].quality.transitions;
+    }
+    /* an interval has the jitter of both its ends, and half a cell to go */
+    return q->jitter_ns > 0 ? transitions * 0.5 * erfc(q->cell_ns / 4 / q->jitter_ns) : 0;
+}
+
+/* Intervals that the code cannot have. */
+static enum err odd_text(const struct survey *s, int64_t extra, int64_t lost, struct buf *out)
+{
+    double by_jitter = measure_odd_by_jitter(s);
+    TRY(text_wrapf(out, 0, "", MEASURE_HANG, "%" PRId64 " extra pulses, %" PRId64 " dropouts",
+                   extra, lost));
+    return by_jitter < 1 || extra + lost == 0
+               ? ERR_OK
+               : text_wrapf(out, 0, "", MEASURE_HANG,
+                            "so much jitter makes up to %.0f of either by itself", by_jitter);
+}
+
 enum err measure_signal_text(const struct survey *s, struct buf *out)
 {
     const struct flux_quality *q = &s->flux;
@@ -167,8 +190,7 @@ enum err measure_signal_text(const struct survey *s, struct buf *out)
         lost += p->longer;
         side[p->side == 1] = side[p->side == 1] || p->quality.cell_ns > 0;
     }
-    TRY(text_wrapf(out, 0, "", MEASURE_HANG, "%" PRId64 " extra pulses, %" PRId64 " dropouts",
-                   extra, lost));
+    TRY(odd_text(s, extra, lost, out));
     if (side[0] && side[1]) {
         TRY(buf_printf(out,
                        "%*sside    jitter   margin   asymmetry  per million: extra   lost\n",

@@ -34,7 +34,7 @@ static enum err rotation(const struct survey *s, struct buf *out)
         return text_wrap(out, 0, "rotation", HANG, "nothing in this capture tells it");
     }
     TRY(text_wrapf(out, 0, "rotation", HANG, "%.2f rpm +/- %.2g, %s, %" PRId32 " whole turn%s",
-                   r->rpm, r->uncertainty_rpm, from[r->from], r->revolutions,
+                   r->rpm, MEASURE_SURE * r->uncertainty_rpm, from[r->from], r->revolutions,
                    r->revolutions == 1 ? "" : "s"));
     if (r->revolutions > 1) {
         TRY(text_wrapf(out, 0, "", HANG, "turn to turn %.3f rpm rms, %.2f %% from end to end",

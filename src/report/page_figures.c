@@ -27,8 +27,8 @@ static bool speed(const struct survey *s, char out[CELL_MAX])
 {
     static const char *const from[] = {"", "index", "sectors", "bit clock"};
     const struct rotation *r = &s->rotation;
-    (void)snprintf(out, CELL_MAX, "%.2f \xc2\xb1 %.2g rpm, by %s", r->rpm, r->uncertainty_rpm,
-                   from[r->from]);
+    (void)snprintf(out, CELL_MAX, "%.2f \xc2\xb1 %.2g rpm, by %s", r->rpm,
+                   MEASURE_SURE * r->uncertainty_rpm, from[r->from]);
     return r->from != ROTATION_NONE;
 }
 

@@ -248,11 +248,11 @@ enum err page_turns(struct buf *out, const struct page_capture *c)
         double rpm = 60e9 / (double)r->period_ns[i];
         outside += (l->has_min && rpm < l->min) || (l->has_max && rpm > l->max);
     }
-    (void)snprintf(text, sizeof text,
-                   "%" PRId32
-                   " turns, %.2f rpm \xc2\xb1 %.2g; from the shortest to the longest "
-                   "%.3f %%.",
-                   r->revolutions, r->rpm, r->uncertainty_rpm, r->spread_percent);
+    (void)snprintf(
+        text, sizeof text,
+        "%" PRId32 " turns, %.2f rpm \xc2\xb1 %.2g; from the shortest to the longest "
+        "%.3f %%.",
+        r->revolutions, r->rpm, MEASURE_SURE * r->uncertainty_rpm, r->spread_percent);
     if (measure_limit(c->survey, LIMIT_SPEED, limit)[0] != '\0') {
         (void)snprintf(text + strlen(text), sizeof text - strlen(text),
                        " Outside the maker's limit of %s: %" PRId32 " turns.", limit, outside);

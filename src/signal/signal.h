@@ -37,9 +37,10 @@ struct rotation {
     enum rotation_from from;
     int32_t revolutions;               /* whole turns at speed, at most the ceiling */
     int64_t period_ns[TURNS_KEPT_MAX]; /* revolutions of them */
-    double rpm, rpm_sd, uncertainty_rpm;
-    double spread_percent; /* turn to turn, peak to peak over mean, of turns at speed */
-    double isv_percent;    /* speed variation inside a turn, peak; negative: not measured */
+    double rpm, rpm_sd;
+    double uncertainty_rpm; /* of the mean: one standard deviation */
+    double spread_percent;  /* turn to turn, peak to peak over mean, of turns at speed */
+    double isv_percent;     /* speed variation inside a turn, peak; negative: not measured */
     double spin_up_ms; /* motor on to the first turn within 2 % of the final speed; negative:
                           not measured, as where a gap hides the start */
 };
