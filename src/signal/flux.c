@@ -6,12 +6,11 @@
 #include <string.h>
 
 #define INTERVALS_MIN 16
-#define STEADY_MIN                                                                             \
-    0.25 /* of a stretch, from which its code is named though the rest is noise */
-#define STEADY_WHOLE 0.95
-#define RATE_NEAR    0.13
-#define MFM_SHARE    0.8
-#define FM_RUN       256 /* intervals in a row without MFM's three cells */
+#define STEADY_MIN    0.25 /* of a stretch: its code is named though the rest is noise */
+#define STEADY_WHOLE  0.95
+#define RATE_NEAR     0.13
+#define MFM_SHARE     0.8
+#define FM_RUN        256 /* intervals in a row without MFM's three cells */
 
 const char *encoding_name(enum encoding e)
 {

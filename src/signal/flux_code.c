@@ -15,15 +15,11 @@
 #define CANDIDATES_MAX 256
 #define TURN           1024 /* entries of the cosine's table */
 #define UNIFORM_VAR    (1.0 / 12)
-#define UNSTEADY_VAR                                                                           \
-    0.066 /* of intervals about whole cells; intervals at random give 0.083                    \
-           */
-#define LIKE_SLACK                                                                             \
-    0.05 /* of two cells that explain the intervals alike the longer is right                  \
-          */
-#define TRADE_SLACK   0.7
-#define SHARE_PRESENT 0.03
-#define ONE_LENGTH    0.97 /* of the intervals */
+#define UNSTEADY_VAR   0.066 /* of intervals about whole cells; at random it is 0.083 */
+#define LIKE_SLACK     0.05  /* of two cells that explain alike the longer is right */
+#define TRADE_SLACK    0.7
+#define SHARE_PRESENT  0.03
+#define ONE_LENGTH     0.97 /* of the intervals */
 
 struct histogram {
     float bin[BINS];

@@ -7,9 +7,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define STEADY_VAR                                                                             \
-    0.045 /* of intervals about whole cells, above which a span tells no speed                 \
-           */
+#define STEADY_VAR   0.045 /* about whole cells, above which a span tells no speed */
 #define LEGAL_SHARE  0.75
 #define DRIFT_MAX    0.35 /* off the stretch's cell: spindles starting up and running down */
 #define SMOOTH_REACH 2

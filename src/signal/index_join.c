@@ -4,10 +4,9 @@
 #include <math.h>
 #include <stdlib.h>
 
-#define BOUNCE_HIGH_NS                                                                         \
-    1000000 /* shorter high times lie inside one pulse: a noisy trailing edge */
-#define LOCK_OUT        0.05 /* of a turn: what comes sooner is the same index mark */
-#define BOUNCE_REACH    0.25 /* of a turn: what comes later never bounced */
+#define BOUNCE_HIGH_NS  1000000 /* a shorter high time lies inside one pulse: a noisy edge */
+#define LOCK_OUT        0.05    /* of a turn: what comes sooner is the same index mark */
+#define BOUNCE_REACH    0.25    /* of a turn: what comes later never bounced */
 #define HOLE_TOLERANCE  0.08
 #define HALF_TOLERANCE  0.12 /* of the distance of two holes */
 #define HOLES_FIT_SHARE 0.8
@@ -68,7 +67,7 @@ static double apart(const struct index_list *l, size_t i)
     return (double)(l->pulse[i + 1].fall_ns - l->pulse[i].fall_ns);
 }
 
-static int compare_double(const void *a, const void *b)
+int index_by_size(const void *a, const void *b)
 {
     double x = *(const double *)a;
     double y = *(const double *)b;
@@ -86,7 +85,7 @@ static double hole_distance(const struct index_list *l)
     for (size_t i = 0; i + 1 < l->count; i++) {
         sorted[i] = apart(l, i);
     }
-    qsort(sorted, l->count - 1, sizeof *sorted, compare_double);
+    qsort(sorted, l->count - 1, sizeof *sorted, index_by_size);
     median = sorted[(l->count - 1) / 2];
     free(sorted);
     return median;

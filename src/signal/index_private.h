@@ -10,6 +10,9 @@ struct index_list {
     size_t count;
 };
 
+/* For qsort(). */
+int index_by_size(const void *a, const void *b);
+
 /* Stretches in which no index can be expected: count pairs of start and end. */
 struct index_gaps {
     const int64_t *ns;

@@ -15,13 +15,6 @@
 #define RPM_ONE      300.0 /* where the drive is not known */
 #define RPM_OTHER    360.0
 
-static int compare_double(const void *a, const void *b)
-{
-    double x = *(const double *)a;
-    double y = *(const double *)b;
-    return (x > y) - (x < y);
-}
-
 /* Distances of pulses within low..high, sorted. */
 static size_t distances(const struct index_list *l, const struct index_gaps *g, double low,
                         double high, double *out)
@@ -42,7 +35,7 @@ static size_t distances(const struct index_list *l, const struct index_gaps *g, 
         }
         gap_between(g, &next, l->pulse[i].fall_ns, l->pulse[i].fall_ns);
     }
-    qsort(out, n, sizeof *out, compare_double);
+    qsort(out, n, sizeof *out, index_by_size);
     return n;
 }
 

@@ -9,18 +9,18 @@
 #define BLOCK   512
 #define PIECE   64
 #define SQUARES 64
-#define STEADY_VAR                                                                             \
-    0.064 /* of deviations in a block, in cells; 0.083 where they come at random */
+/* Of deviations in a block, in cells; where they come at random it is 0.083. */
+#define STEADY_VAR  0.064
 #define LEGAL_SHARE 0.8
 #define RATIO_SHARE 0.02
-#define BLEMISH_REACH                                                                          \
-    16 /* transitions beside a broken limit that are left out where no field is known */
-#define BIN_SHIFT 5  /* DEV_ONE to BINS_A_CELL */
-#define SPAN_EDGE 32 /* transitions at either end of a field that a splice nearby may reach */
-#define SPAN_MIN  64
-#define CLOCK_FOLLOWS                                                                          \
-    0.06 /* of an asymmetry: the clock follows its neighbours, which lie on the other side */
-#define PS_PER_NS_F 1e3
+/* Transitions beside a broken limit that are left out where no field is known. */
+#define BLEMISH_REACH 16
+#define BIN_SHIFT     5  /* DEV_ONE to BINS_A_CELL */
+#define SPAN_EDGE     32 /* transitions at a field's ends that a splice nearby may reach */
+#define SPAN_MIN      64
+/* Of an asymmetry: the clock follows its neighbours, which lie on the other side. */
+#define CLOCK_FOLLOWS 0.06
+#define PS_PER_NS_F   1e3
 
 struct measure {
     const struct cells *c;

@@ -1,5 +1,5 @@
 /* Speed by angle: what the runs say, shared out over the points of each turn. */
-#include "signal/speed.h"
+#include "signal/speed_private.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -12,10 +12,6 @@
 #define SLIP_SD    0.018  /* of a run's phase, in cells, from which a whole cell may be lost */
 #define LOST_SD    0.0225 /* from which cells are lost so often that no speed is told */
 #define RUNS_A_SD  32.0   /* transitions that a run's phase is the mean of */
-
-/* Evens out the points and takes back what their width takes away: flat to ten swings a turn
- * within half a percent. By its form: sum 1, curvature that of 1 / sinc, 0.1 at the end. */
-static const double EVEN[3] = {0.68333, 0.225, -0.066667};
 
 struct shares {
     double *cells, *ns; /* of each point, where the clock was sure */
@@ -99,9 +95,9 @@ static double point(const double *v, size_t n, size_t i, int off)
 static void even_out(const double *v, size_t n, float *out)
 {
     for (size_t i = 0; i < n; i++) {
-        double y = EVEN[0] * v[i];
+        double y = SPEED_EVEN[0] * v[i];
         for (int k = 1; k <= 2; k++) {
-            y += EVEN[k] * (point(v, n, i, k) + point(v, n, i, -k));
+            y += SPEED_EVEN[k] * (point(v, n, i, k) + point(v, n, i, -k));
         }
         out[i] = (float)y;
     }
@@ -138,7 +134,8 @@ static void scale(struct speed_curve *c, const struct clock_runs *r, double *v, 
     }
     c->cell_ns = 1 / mean;
     double cells = c->turn_ns / SPEED_POINTS * mean; /* of a point */
-    double gain = EVEN[2] * EVEN[2] + pow(EVEN[1] - EVEN[2], 2) + pow(EVEN[0] - EVEN[1], 2);
+    double gain = SPEED_EVEN[2] * SPEED_EVEN[2] + pow(SPEED_EVEN[1] - SPEED_EVEN[2], 2) +
+                  pow(SPEED_EVEN[0] - SPEED_EVEN[1], 2);
     c->noise_percent = 100 * sd * sqrt(2 * gain) / cells;
     /* All is one chain of phases but for its breaks. Behind each it starts afresh, and a point
      * of which a part is missing may be off by some of what it differs from its neighbour. */

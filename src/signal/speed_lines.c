@@ -1,6 +1,6 @@
 /* Variation of speed taken apart: what repeats with the angle, single lines that do not, and
  * the rest. */
-#include "signal/speed.h"
+#include "signal/speed_private.h"
 
 #include <math.h>
 #include <stdlib.h>
@@ -16,7 +16,7 @@
 #define LINE_LEAST     0.01  /* percent: smaller ones move nothing */
 #define SURE           2.0   /* standard deviations of a 95 % uncertainty */
 #define PEAK_SD        2.5   /* half of peak to peak of noise, in standard deviations */
-#define FLAT_ERROR     0.005 /* of the evening out, see speed_curve.c */
+#define FLAT_ERROR     0.005 /* of the evening out, see speed_private.h */
 #define PARTED         0.002 /* of a line that does not repeat, which may be left in what does */
 #define NS_PER_S       1e9
 
@@ -217,7 +217,7 @@ static void line_push(struct speed_variation *v, struct speed_line l)
 static double passed(double orders)
 {
     double w = 2 * M_PI * orders / SPEED_POINTS;
-    double even = 0.68333 + 0.45 * cos(w) - 0.133333 * cos(2 * w);
+    double even = SPEED_EVEN[0] + 2 * SPEED_EVEN[1] * cos(w) + 2 * SPEED_EVEN[2] * cos(2 * w);
     return w > 1e-6 ? even * sin(w / 2) / (w / 2) : 1;
 }
 
