@@ -42,14 +42,23 @@ static inline bool lanes_any(lane_ints mask)
     return (half[0] | half[1]) != 0;
 }
 
-static inline lanes lanes_load(const uint32_t *p)
+/* Picoseconds: one bit less, for signed numbers convert fast, and what is lost is 1 ps. */
+static inline lanes lanes_ps(const uint32_t *p)
 {
     lane_ints whole;
     memcpy(&whole, p, sizeof whole);
-    /* one bit less: signed numbers convert fast, and what is lost is 1 ps */
     typedef uint32_t lane_uints __attribute__((vector_size(4 * LANES)));
     lane_ints half = (lane_ints)((lane_uints)whole >> 1);
     return __builtin_convertvector(half, lanes) * 2.0F;
+}
+
+/* Whole numbers below 2^31; larger ones count as that. */
+static inline lanes lanes_whole(const uint32_t *p)
+{
+    lane_ints whole;
+    memcpy(&whole, p, sizeof whole);
+    lane_ints over = whole < 0;
+    return __builtin_convertvector((whole & ~over) | (over & INT32_MAX), lanes);
 }
 
 static inline lanes lanes_floats(const float *p)

@@ -43,7 +43,7 @@ static struct fit_sums sums_of(const uint32_t *interval_ps, size_t n, double rat
             memcpy(last, d, (n - i) * sizeof *d);
             d = last;
         }
-        lanes cells = lanes_load(d) * r;
+        lanes cells = lanes_ps(d) * r;
         lanes step = lanes_nearest(cells);
         lane_ints allowed = (step >= low) & (step <= high);
         lanes off = lanes_choose(allowed, cells - step, zero);

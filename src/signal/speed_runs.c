@@ -56,7 +56,7 @@ static struct speed_sums speed_sums(const struct finder *f, size_t at, float rat
     lanes square = zero;
     lanes legal = zero;
     for (size_t i = 0; i < RUN; i += LANES) {
-        lanes cells = lanes_load(d + i) * rate;
+        lanes cells = lanes_whole(d + i) * rate;
         lanes step = lanes_nearest(cells);
         lane_ints allowed = (step >= low) & (step <= high);
         lanes off = lanes_choose(allowed, cells - step, zero);
@@ -131,7 +131,7 @@ static void fit_phase(const struct finder *f, size_t at, float rate, double star
     }
     const double mean = (double)sum / RUN;
     for (size_t i = 0; i < RUN; i += LANES) {
-        lanes length = lanes_load(d + i);
+        lanes length = lanes_whole(d + i);
         lanes p = (lanes_floats(pos + i) - (float)mean) * rate;
         lanes q = p + 0.25F;
         s += sine(p - lanes_nearest(p));

@@ -20,6 +20,7 @@ struct swing {
 struct spin {
     struct swing swing[SWINGS];
     double cell_ns, jitter_ns, speed;
+    double tick_ns;     /* 0: 1 */
     int turns, splices; /* a turn */
 };
 struct made_spin {
@@ -55,7 +56,12 @@ static double time_of(const struct spin *s, double cells, double guess)
     return guess;
 }
 
-/* A little before the first turn and behind the last; ticks of 1 ns. */
+static double tick_of(const struct spin *s)
+{
+    return s->tick_ns > 0 ? s->tick_ns : 1;
+}
+
+/* A little before the first turn and behind the last, in ticks. */
 static uint32_t *play(const struct spin *s, struct dice *d, size_t *count)
 {
     double end = (s->turns + 0.05) * TURN_NS;
@@ -75,7 +81,8 @@ static uint32_t *play(const struct spin *s, struct dice *d, size_t *count)
             splice += TURN_NS / (s->splices + 1);
         }
         at = time_of(s, cell, at);
-        double seen = round(fmax(at + s->jitter_ns * dice_normal(d), last + 1));
+        double noisy = (at + s->jitter_ns * dice_normal(d)) / tick_of(s);
+        double seen = round(fmax(noisy, last + 1));
         interval[n++] = (uint32_t)(seen - last);
         last = seen;
     }
@@ -83,24 +90,30 @@ static uint32_t *play(const struct spin *s, struct dice *d, size_t *count)
     return interval;
 }
 
+/* Runs of a playing; the caller lets them go. */
+static void find_runs(const struct spin *s, struct dice *d, struct clock_runs *out)
+{
+    struct ticked t = {.tick_ns = tick_of(s)};
+    const struct cell_hint hint = {s->cell_ns * (0.99 + 0.02 * dice_unit(d)), 2, 4};
+    uint32_t *interval = play(s, d, &t.count);
+    t.interval = interval;
+    assert_int_equal(clock_runs_find(&t, &hint, out), ERR_OK);
+    free(interval);
+}
+
 static struct made_spin measure(const struct spin *s, uint64_t seed)
 {
     struct dice d = {seed};
     struct made_spin m = {0};
-    struct ticked t = {.tick_ns = 1};
     struct clock_runs runs;
-    const struct cell_hint hint = {s->cell_ns * (0.99 + 0.02 * dice_unit(&d)), 2, 4};
     int64_t start[SPEED_TURNS_MAX + 1];
-    uint32_t *interval = play(s, &d, &t.count);
     for (int i = 0; i <= s->turns; i++) {
         start[i] = (int64_t)((i + 0.02) * TURN_NS);
     }
-    t.interval = interval;
-    assert_int_equal(clock_runs_find(&t, &hint, &runs), ERR_OK);
+    find_runs(s, &d, &runs);
     assert_int_equal(speed_curve_make(&runs, start, s->turns, &m.curve), ERR_OK);
     assert_int_equal(speed_variation_find(&m.curve, &m.v), ERR_OK);
     clock_runs_release(&runs);
-    free(interval);
     return m;
 }
 
@@ -182,6 +195,8 @@ static void variation_is_the_truth_and_its_uncertainty_covers_it(void **state)
         {"fast", {.swing = {{0.5, 9.55}, {0.2, 1}}, .jitter_ns = 120}},
         {"2 % at 5 Hz", {.swing = {{2, 1}}, .jitter_ns = 200, .splices = 18}},
         {"4 % at 7 Hz", {.swing = {{4, 1.4}}, .jitter_ns = 60, .splices = 18}},
+        {"ticks of 25 ns", {.swing = {{0.4, 1}}, .jitter_ns = 80, .tick_ns = 25}},
+        {"ticks of 125 ns", {.swing = {{0.4, 1}}, .jitter_ns = 80, .tick_ns = 125}},
         {"rough", {.swing = {{0.3, 1}, {0.2, 3.3}}, .jitter_ns = 230, .splices = 9}},
     };
     for (size_t r = 0; r < sizeof row / sizeof row[0]; r++) {
@@ -196,6 +211,33 @@ static void variation_is_the_truth_and_its_uncertainty_covers_it(void **state)
             speed_curve_release(&m.curve);
         }
         tally_check(&t, row[r].name);
+    }
+}
+
+/* However coarse the ticks: a transition is rounded to the nearest one, and nothing else. */
+static void jitter_within_runs_is_the_truth(void **state)
+{
+    (void)state;
+    static const double tick_ns[] = {1, 10, 25, 62.5, 125};
+    for (size_t i = 0; i < sizeof tick_ns / sizeof tick_ns[0]; i++) {
+        const struct spin s = {.cell_ns = 2000,
+                               .speed = 1.003,
+                               .jitter_ns = 80,
+                               .tick_ns = tick_ns[i],
+                               .turns = 2};
+        struct dice d = {90 + i};
+        struct clock_runs runs;
+        double square = 0;
+        find_runs(&s, &d, &runs);
+        for (size_t k = 0; k < runs.count; k++) {
+            assert_int_equal(runs.run[k].shorter + runs.run[k].longer, 0);
+            square += (double)runs.run[k].jitter_sq / (double)runs.count;
+        }
+        double truth = hypot(80, tick_ns[i] / sqrt(12)) / 2000 * 1.003;
+        print_message("ticks of %.1f ns: %.4f of a cell where %.4f was put in\n", tick_ns[i],
+                      sqrt(square), truth);
+        assert_true(fabs(sqrt(square) / truth - 1) < 0.06);
+        clock_runs_release(&runs);
     }
 }
 
@@ -300,6 +342,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(variation_is_the_truth_and_its_uncertainty_covers_it),
+        cmocka_unit_test(jitter_within_runs_is_the_truth),
         cmocka_unit_test(lines_of_the_spectrum_are_the_swings),
         cmocka_unit_test(an_even_spindle_has_no_lines),
         cmocka_unit_test(too_few_turns_are_not_split),
