@@ -260,6 +260,8 @@ static void speed(struct evidence *v)
         line_limit(v, ACCEPT_SPEED, "speed_rpm");
         line_text(v, ACCEPT_SPEED, "%zu turns by %s", t.count,
                   t.by_index ? "index" : "sectors that came round again");
+        if (line_failed(v, ACCEPT_SPEED) && line_of(v, ACCEPT_SPEED)->close && turns_uneven(v))
+            line_not_measured(v, ACCEPT_SPEED, "the speed varies too much to tell its mean");
         if (t.count >= TURNS_WANTED)
             drift(v, &t);
         else

@@ -19,7 +19,7 @@ enum err page_list(struct buf *out, const char *heading, const char text[][VERDI
     return buf_str(out, "</ul>\n</div>\n");
 }
 
-static enum err head(const struct page *p, struct buf *out)
+static enum err head(struct buf *out, const struct page *p)
 {
     TRY(buf_str(out, "<!DOCTYPE html>\n<html lang=\"en\" "
                      "xmlns=\"http://www.w3.org/1999/xhtml\">\n<head>\n"
@@ -36,7 +36,7 @@ static enum err head(const struct page *p, struct buf *out)
     return buf_str(out, "</style>\n</head>\n<body>\n");
 }
 
-static enum err captures(const struct page *p, struct buf *out)
+static enum err captures(struct buf *out, const struct page *p)
 {
     if (p->drawn == 0) {
         return ERR_OK;
@@ -60,17 +60,15 @@ static enum err captures(const struct page *p, struct buf *out)
 
 enum err report_page(const struct page *p, struct buf *out)
 {
-    TRY(head(p, out));
+    static enum err (*const part[])(struct buf *, const struct page *) = {
+        page_answer, page_reasons, page_tests, page_case, captures, page_sheets, page_disk};
+    TRY(head(out, p));
     TRY(buf_str(out, "<header>\n<p class=\"kicker\">Floppy subsystem: which end?</p>\n"));
     TRY(html_el(out, "h1", p->v->title));
     TRY(buf_str(out, "</header>\n<main>\n"));
-    TRY(page_answer(out, p));
-    TRY(page_reasons(out, p));
-    TRY(page_tests(out, p));
-    TRY(page_case(out, p));
-    TRY(captures(p, out));
-    TRY(page_sheets(out, p));
-    TRY(page_disk(out, p));
+    for (size_t i = 0; i < sizeof part / sizeof part[0]; i++) {
+        TRY(part[i](out, p));
+    }
     TRY(buf_str(out, "</main>\n<footer>\n"));
     TRY(html_elf(out, "p",
                  "Made by %s from the case's own files. Every figure is a reading of a "

@@ -58,8 +58,9 @@ static enum err track_row(struct buf *out, const struct track *t)
     return buf_str(out, "</tr>\n");
 }
 
-static enum err bad_tracks(struct buf *out, const struct survey *s)
+static enum err bad_tracks(struct buf *out, const struct page_capture *c)
 {
+    const struct survey *s = c->survey;
     size_t bad = 0;
     for (size_t i = 0; i < s->track_count; i++) {
         bad += !whole(&s->track[i]);
@@ -101,8 +102,9 @@ static enum err facts(struct buf *out, const struct page_capture *c)
                     outcomes[c->facts->outcome]);
 }
 
-static enum err warnings(struct buf *out, const struct survey *s)
+static enum err warnings(struct buf *out, const struct page_capture *c)
 {
+    const struct survey *s = c->survey;
     if (s->warning_count == 0) {
         return ERR_OK;
     }
@@ -116,18 +118,15 @@ static enum err warnings(struct buf *out, const struct survey *s)
 
 enum err page_capture(struct buf *out, const struct page_capture *c)
 {
+    static enum err (*const part[])(struct buf *, const struct page_capture *) = {
+        facts,       page_lines,   page_turns, page_rails, page_intervals,
+        page_places, page_sectors, bad_tracks, warnings};
     TRY(buf_printf(out, "<article id=\"%s\" aria-labelledby=\"%s-h\">\n<h3 id=\"%s-h\">", c->id,
                    c->id, c->id));
     TRY(html_textf(out, "Capture %s", c->facts->name));
     TRY(buf_str(out, "</h3>\n"));
-    TRY(facts(out, c));
-    TRY(page_lines(out, c));
-    TRY(page_turns(out, c));
-    TRY(page_rails(out, c));
-    TRY(page_intervals(out, c));
-    TRY(page_places(out, c));
-    TRY(page_sectors(out, c));
-    TRY(bad_tracks(out, c->survey));
-    TRY(warnings(out, c->survey));
+    for (size_t i = 0; i < sizeof part / sizeof part[0]; i++) {
+        TRY(part[i](out, c));
+    }
     return buf_str(out, "</article>\n");
 }

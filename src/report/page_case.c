@@ -91,7 +91,7 @@ static enum err told(struct buf *out, const struct case_file *c)
             continue;
         }
         if (count == 1) {
-            TRY(buf_str(out, "<table>\n<caption>What a person saw, measured and "
+            TRY(buf_str(out, "<table class=\"rows\">\n<caption>What a person saw, measured and "
                              "tried</caption>\n<thead><tr><th scope=\"col\">Of</th>"
                              "<th scope=\"col\">Asked</th><th scope=\"col\">Said</th></tr>"
                              "</thead>\n<tbody>\n"));

@@ -13,9 +13,6 @@
 #define BASELINE      (-0.3) /* powers of ten below one interval */
 #define LABEL_ROOM    0.5    /* powers of ten above the highest bar */
 #define WINDOWS_MAX   8
-#define PLACES_DRAWN  512
-#define DOT           3.2
-#define APART         0.15  /* of a cylinder: the sides stand beside each other */
 #define UNKNOWN_SHARE 0.999 /* of all intervals that the axis holds where no cell is known */
 
 struct bars {

@@ -6,6 +6,7 @@
 #include <math.h>
 #include <stdio.h>
 #include <stdlib.h>
+#include <string.h>
 
 static const char *const state_shown[ACCEPT_STATES] = {
     [ACCEPT_ABSENT] = "this drive has none",
@@ -46,7 +47,10 @@ static enum err limit_cell(struct buf *out, enum accept_item i, const struct acc
 static enum err value_cell(struct buf *out, enum accept_item i, const struct accept_line *l)
 {
     char text[ACCEPT_TEXT_MAX];
-    return html_el(out, "td", accept_value_text(i, l, text));
+    const char *sign = strstr(accept_value_text(i, l, text), "+/-"); /* as screens have it */
+    return sign == NULL
+               ? html_el(out, "td", text)
+               : html_elf(out, "td", "%.*s\xc2\xb1%s", (int)(sign - text), text, sign + 3);
 }
 
 /* Failed ones first, then what passed, readings, and what was not measured. */
@@ -54,7 +58,8 @@ static enum err one_sheet(struct buf *out, const struct accept_sheet *s)
 {
     static const enum accept_state order[] = {ACCEPT_FAIL, ACCEPT_PASS, ACCEPT_READING,
                                               ACCEPT_NOT_MEASURED};
-    TRY(buf_str(out, "<div class=\"wide\"><table>\n<caption>Each line with its uncertainty at "
+    TRY(buf_str(out, "<div class=\"wide\"><table class=\"rows\">\n<caption>Each line with its "
+                     "uncertainty at "
                      "95 %, and the limit it was held against</caption>\n<thead><tr>"
                      "<th scope=\"col\">Line</th><th scope=\"col\">Result</th>"
                      "<th scope=\"col\">Value</th><th scope=\"col\">Limit</th>"
@@ -90,34 +95,67 @@ static enum err change_cell(struct buf *out, enum accept_item i,
                : html_el(out, tag, accept_change_word(d->change));
 }
 
+static enum err pair_row(struct buf *out, enum accept_item i, const struct accept_sheet *s,
+                         const struct accept_difference *d)
+{
+    const struct accept_line *a = &s[0].line[i];
+    const struct accept_line *b = &s[1].line[i];
+    TRY(buf_str(out, "<tr>"));
+    TRY(html_el(out, "th scope=\"row\"", accept_item_title(i)));
+    TRY(value_cell(out, i, a));
+    TRY(state_cell(out, a));
+    TRY(value_cell(out, i, b));
+    TRY(state_cell(out, b));
+    TRY(change_cell(out, i, d));
+    TRY(limit_cell(out, i, b->has_limit ? b : a));
+    return buf_str(out, "</tr>\n");
+}
+
+static bool in_neither(const struct accept_sheet *s, int i)
+{
+    return s[0].line[i].state <= ACCEPT_NOT_MEASURED &&
+           s[1].line[i].state <= ACCEPT_NOT_MEASURED;
+}
+
+/* What is not measured in either sheet, in one sentence. */
+static enum err neither(struct buf *out, const struct accept_sheet *s)
+{
+    bool any = false;
+    for (int i = 0; i < ACCEPT_ITEMS; i++) {
+        bool absent =
+            s[0].line[i].state == ACCEPT_ABSENT && s[1].line[i].state == ACCEPT_ABSENT;
+        if (!in_neither(s, i) || absent) {
+            continue;
+        }
+        TRY(buf_str(out,
+                    any ? "; " : "<p class=\"faint\" id=\"neither\">Not measured in either: "));
+        TRY(html_text(out, accept_item_title((enum accept_item)i)));
+        any = true;
+    }
+    return any ? buf_str(out, ".</p>\n") : ERR_OK;
+}
+
+/* What changed comes first. */
 static enum err two_sheets(struct buf *out, const struct accept_sheet *s)
 {
     struct accept_difference d[ACCEPT_ITEMS];
     accept_compare(&s[0], &s[1], d);
     TRY(buf_str(out, "<div class=\"wide\"><table>\n<caption>The first sheet against the "
-                     "second</caption>\n<thead><tr><th scope=\"col\">Line</th>"
+                     "second; what changed comes first</caption>\n<thead><tr>"
+                     "<th scope=\"col\">Line</th>"
                      "<th scope=\"col\">First</th><th scope=\"col\">Its result</th>"
                      "<th scope=\"col\">Second</th><th scope=\"col\">Its result</th>"
                      "<th scope=\"col\">Change</th><th scope=\"col\">Limit</th></tr></thead>"
                      "\n<tbody>\n"));
-    for (int n = 0; n < ACCEPT_ITEMS; n++) {
-        enum accept_item i = (enum accept_item)n;
-        const struct accept_line *a = &s[0].line[i];
-        const struct accept_line *b = &s[1].line[i];
-        if (a->state == ACCEPT_ABSENT && b->state == ACCEPT_ABSENT) {
-            continue;
+    for (int same = 0; same <= 1; same++) {
+        for (int i = 0; i < ACCEPT_ITEMS; i++) {
+            if (!in_neither(s, i) && (d[i].change == ACCEPT_SAME) == (same == 1)) {
+                TRY(pair_row(out, (enum accept_item)i, s, &d[i]));
+            }
         }
-        TRY(buf_str(out, "<tr>"));
-        TRY(html_el(out, "th scope=\"row\"", accept_item_title(i)));
-        TRY(value_cell(out, i, a));
-        TRY(state_cell(out, a));
-        TRY(value_cell(out, i, b));
-        TRY(state_cell(out, b));
-        TRY(change_cell(out, i, &d[i]));
-        TRY(limit_cell(out, i, b->has_limit ? b : a));
-        TRY(buf_str(out, "</tr>\n"));
     }
-    return buf_str(out, "</tbody>\n</table></div>\n");
+    TRY(buf_str(out, "</tbody>\n</table></div>\n"));
+    return neither(out, s);
 }
 
 static enum err answer(struct buf *out, const struct accept_sheet *s)

@@ -50,6 +50,13 @@ const char *const PAGE_STYLE[] = {
     "figcaption{color:var(--faint);font-size:.92rem;max-width:75ch}\n"
     "footer{margin-top:3rem;border-top:1px solid var(--rule);color:var(--faint);"
     "font-size:.9rem}\n",
+    /* a telephone: rows of sentences become cards, tables of figures are moved sideways */
+    "@media (max-width:40rem){body{padding:.8rem .9rem 3rem}.wide table{min-width:36rem}"
+    ".wide table.rows{min-width:0}.rows thead{display:none}.rows tr{display:block;"
+    "padding:.5em 0;border-bottom:1px solid var(--wash)}.rows td,.rows th{display:inline;"
+    "border:0;padding:0 .6em 0 0}.rows th{display:block;font-weight:600}"
+    ".rows td:empty{display:none}"
+    ".rows td+td::before{content:'\\b7\\20\\20';color:var(--faint)}}\n",
     /* plots */
     "svg text{font:12px system-ui,sans-serif;fill:var(--ink)}\n"
     "svg path{fill:none;stroke:none}\n"
@@ -72,6 +79,7 @@ const char *const PAGE_STYLE[] = {
     "--ink:#000;--faint:#333;--rule:#666;--wash:#eee;--fault:#000;--good:#000;--warn:#000;"
     "--mark:#000;--mark2:#444;--soft:#bbb}body{max-width:none;padding:0;font-size:10pt}"
     ".columns,ol.tests{display:block}.wide,figure{overflow:visible}.wide td{min-width:0}"
-    "figure svg{min-width:0;max-width:150mm}table,figure,tr,li{break-inside:avoid}"
+    "figure svg{min-width:0;max-width:125mm}table{font-size:8.5pt}"
+    ".answer,table,figure,tr,li{break-inside:avoid}"
     "h2,h3,h4,caption{break-after:avoid}}\n",
     NULL};

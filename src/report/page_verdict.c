@@ -130,7 +130,7 @@ static bool shown(const struct page *p, const struct finding *f)
 
 static enum err findings_head(struct buf *out, const struct columns *c)
 {
-    TRY(buf_str(out, "<div class=\"wide\"><table>\n"
+    TRY(buf_str(out, "<div class=\"wide\"><table class=\"rows\">\n"
                      "<caption>Findings for and against the leading end, strongest "
                      "first</caption>\n<thead><tr><th scope=\"col\">Speaks</th>"
                      "<th scope=\"col\">How much</th><th scope=\"col\">Finding</th>"));
