@@ -8,18 +8,28 @@
 
 #define FIGURES_MAX 80
 #define SIDE_WIDE   38
-#define ROWS_ALL    16 /* more cylinders are shown in steps, unless all are asked for */
+#define ROWS_ALL    16   /* more cylinders are shown in steps, unless all are asked for */
+#define EVEN        2.0  /* jitter over the turn, from best to worst, in % of a cell */
+#define EVEN_ODD    1e-5 /* intervals outside the code, of all */
 
-static enum err angle_row(const struct survey *s, int side, struct buf *out)
+static enum err angle_row(const struct survey *s, int side, bool verbose, struct buf *out)
 {
     double marks = 0;
     double n = 0;
+    double low = INFINITY;
+    double high = 0;
     for (int i = 0; i < ANGLE_PARTS; i++) {
         n += (double)s->angle[side][i].transitions;
         marks += (double)(s->angle[side][i].shorter + s->angle[side][i].longer);
+        low = fmin(low, s->angle[side][i].jitter_percent);
+        high = fmax(high, s->angle[side][i].jitter_percent);
     }
     if (n <= 0) {
         return ERR_OK;
+    }
+    if (!verbose && low > 0 && high - low < EVEN && marks < EVEN_ODD * n) {
+        return buf_printf(out, " side %d even: jitter %.1f to %.1f %%, out of code %.0f\n",
+                          side, low, high, marks);
     }
     TRY(buf_printf(out, " side %d jitter %%", side));
     for (int i = 0; i < ANGLE_PARTS; i++) {
@@ -146,8 +156,8 @@ enum err measure_places_text(const struct survey *s, const struct text_style *st
         TRY(text_heading(out, st,
                          "by angle (sixteenths of a turn from the index; jitter in % of a "
                          "cell)"));
-        TRY(angle_row(s, 0, out));
-        TRY(angle_row(s, 1, out));
+        TRY(angle_row(s, 0, st->verbose, out));
+        TRY(angle_row(s, 1, st->verbose, out));
     }
     if (s->place_count < 2) {
         return ERR_OK;
