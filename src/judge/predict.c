@@ -107,12 +107,16 @@ static void pair(const struct world *w, const struct feature *f, double *answer)
 {
     const struct state *s = w->play.f;
     bool touching = s->join_a >= 0;
+    /* two outputs, one of them on whenever the drive is selected: both go with select */
+    bool hidden = touching && s->join_a >= SIG_FROM_DRIVE && s->join_b >= SIG_FROM_DRIVE &&
+                  (touch_of(&w->play, (enum sig)s->join_a) == TOUCH_ON ||
+                   touch_of(&w->play, (enum sig)s->join_b) == TOUCH_ON);
 
     if (f->sig == SIG_COUNT)
-        predict_yes(answer, touching ? 0.8 : 0.01);
+        predict_yes(answer, hidden ? 0.15 : touching ? 0.8 : 0.01);
     else if (touching && ((s->join_a == (int)f->sig && s->join_b == f->sig2) ||
                           (s->join_b == (int)f->sig && s->join_a == f->sig2)))
-        predict_yes(answer, 0.8);
+        predict_yes(answer, hidden ? 0.15 : 0.8);
     else
         predict_yes(answer, s->plug == PLUG_PAIR || s->twist || s->misplaced ? 0.05 : 0.004);
 }
