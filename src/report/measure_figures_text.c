@@ -160,6 +160,20 @@ static enum err odd_text(const struct survey *s, int64_t extra, int64_t lost, st
                             "so much jitter makes up to %.0f of either by itself", by_jitter);
 }
 
+/* Below this share of a cell nobody looks for a cause (our own guess). */
+#define ASYMMETRY_SHARE 0.02
+
+/* Surely uneven: what makes it so (common practice). */
+static enum err asymmetry_cause(const struct flux_quality *q, struct buf *out)
+{
+    double size = fabs(q->asymmetry_ns);
+    return size > 2 * q->asymmetry_u_ns && size > ASYMMETRY_SHARE * q->cell_ns
+               ? text_wrap(out, 0, "", MEASURE_HANG,
+                           "every other interval is long: a magnetised head, or an offset in "
+                           "the read amplifier; another disk tells whether it is written in")
+               : ERR_OK;
+}
+
 enum err measure_signal_text(const struct survey *s, struct buf *out)
 {
     const struct flux_quality *q = &s->flux;
@@ -173,6 +187,7 @@ enum err measure_signal_text(const struct survey *s, struct buf *out)
     TRY(text_wrapf(out, 0, "", MEASURE_HANG,
                    "asymmetry %.0f ns (+/- %.2g), peak shift %.0f ns (+/- %.2g)",
                    q->asymmetry_ns, q->asymmetry_u_ns, q->peak_shift_ns, q->peak_shift_u_ns));
+    TRY(asymmetry_cause(q, out));
     TRY(limit_text(s, LIMIT_ASYMMETRY, "maker's asymmetry, on a track of even transitions only",
                    out));
     if (s->first_id.count > 0) {

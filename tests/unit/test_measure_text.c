@@ -147,6 +147,25 @@ static void the_cylinder_with_the_least_margin_is_among_those_shown(void **state
     free(s);
 }
 
+/* A tenth of a cell, and surely so; then so little that it is none, and then none that is sure.
+ */
+static void a_sure_asymmetry_is_told_with_what_makes_it(void **state)
+{
+    static const double ns[] = {200, 20, 200}, sure_to[] = {5, 5, 150};
+    (void)state;
+    for (int i = 0; i < 3; i++) {
+        struct survey *s = sound_disk();
+        s->flux.asymmetry_ns = ns[i];
+        s->flux.asymmetry_u_ns = sure_to[i];
+        s->flux.encoding = ENC_MFM;
+        char *text = text_of(s, false);
+        assert_int_equal(strstr(text, "magnetised head") != NULL, i == 0);
+        free(text);
+        survey_release(s);
+        free(s);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -154,6 +173,7 @@ int main(void)
         cmocka_unit_test(what_is_not_good_has_a_row_of_its_own_and_is_named),
         cmocka_unit_test(a_side_that_was_not_read_is_a_dash),
         cmocka_unit_test(verbose_lists_every_cylinder_and_the_order_of_its_sectors),
+        cmocka_unit_test(a_sure_asymmetry_is_told_with_what_makes_it),
         cmocka_unit_test(the_cylinder_with_the_least_margin_is_among_those_shown),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
