@@ -5,7 +5,8 @@ set -u
 whichend=${1:?the program}
 command -v script >/dev/null 2>&1 || { echo "skipped: script is not installed (bsdutils)"; exit 77; }
 work=$(mktemp -d)
-trap 'rm -rf "$work"' EXIT INT TERM
+trap 'rm -rf "$work"' EXIT
+trap 'exit 143' INT TERM
 cd "$work" || exit 1
 bad=0
 

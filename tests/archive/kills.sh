@@ -4,7 +4,8 @@
 set -u
 whichend=${1:?the program} count=${2:?how many} seed=${3:-1}
 work=$(mktemp -d)
-trap 'rm -rf "$work"' EXIT INT TERM
+trap 'rm -rf "$work"' EXIT
+trap 'exit 143' INT TERM
 cd "$work" || exit 1
 killed=0 stopped=0 unplugged=0 full=0 early=0 bad=0
 last=5 # cylinder

@@ -9,7 +9,8 @@ for tool in mkfs.fat mcopy mdir; do
   command -v "$tool" >/dev/null 2>&1 || { echo "skipped: $tool is not installed (dosfstools, mtools)"; exit 77; }
 done
 work=$(mktemp -d)
-trap 'rm -rf "$work"' EXIT INT TERM
+trap 'rm -rf "$work"' EXIT
+trap 'exit 143' INT TERM
 cd "$work"
 MTOOLS_SKIP_CHECK=1 && export MTOOLS_SKIP_CHECK
 

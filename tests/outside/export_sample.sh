@@ -6,7 +6,8 @@
 # $work/out.vcd the export
 
 work=$(mktemp -d)
-trap 'rm -rf "$work"' EXIT INT TERM
+trap 'rm -rf "$work"' EXIT
+trap 'exit 143' INT TERM
 
 # Read data, an index and a step line over 8 ms, from a generator with a fixed seed.
 awk -v truth="$work/truth" '

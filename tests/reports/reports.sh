@@ -16,7 +16,8 @@ set -eu
 whichend=$1 json_get=$2 table=${3:-}
 here=$(cd "$(dirname "$0")" && pwd)
 work=$(mktemp -d)
-trap 'rm -rf "$work"' EXIT INT TERM
+trap 'rm -rf "$work"' EXIT
+trap 'exit 143' INT TERM
 tab=$(printf '\t')
 
 # Every folder is expected, and every line of the table has its folder.

@@ -39,7 +39,8 @@ fi
 
 whichend=$1 json_get=$2 seeds=${3:-3} pattern=${4:-.}
 work=$(mktemp -d)
-trap 'rm -rf "$work"' EXIT INT TERM
+trap 'rm -rf "$work"' EXIT
+trap 'exit 143' INT TERM
 
 for fault in $("$whichend" rehearse --list | grep -- "$pattern"); do
   for taps in both machine-end drive-end; do
