@@ -54,7 +54,7 @@ static struct found find(const struct evidence *v, const char *block)
     return f;
 }
 
-/* Tracks that the plan wrote: as many as it opened the gate, less those of other patterns. */
+/* Tracks that the plan wrote of each pattern: the gate opens once a track. */
 static int32_t tracks_written(const struct evidence *v)
 {
     int32_t most = 0;

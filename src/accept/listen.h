@@ -1,6 +1,6 @@
 /* A second pass over a capture, for what a survey does not keep: every step with what TRK00
- * said before it, every select with when the outputs followed, starts of the motor, and the
- * read signal just behind seeks.
+ * said before it, every select with when the outputs followed, starts of the motor, and turns
+ * that follow one another at speed.
  */
 #ifndef WHICHEND_ACCEPT_LISTEN_H
 #define WHICHEND_ACCEPT_LISTEN_H

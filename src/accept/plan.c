@@ -6,9 +6,7 @@
 
 #include <stdio.h>
 
-#define KIND_RATE                                                                              \
-    2 /* of the shortest time from STEP to STEP, until it is known to follow it                \
-       */
+#define KIND_RATE     2 /* of the shortest STEP to STEP, until it is known to follow that */
 #define STARTS        3
 #define COAST_MS      2500 /* until a spindle stands still, common practice */
 #define START_TURNS   3

@@ -23,7 +23,7 @@ struct reader_of_settle {
     int64_t step_ns; /* the last one; -1 none */
     struct settle_seek now;
     bool open;
-    int64_t fall_ns; /* in ps: of the last read pulse; -1 none */
+    int64_t fall_ps; /* of the last read pulse; -1 none */
     double cell_ps;
     int step_min, step_max;
     double sum[SETTLE_WINDOWS];
@@ -53,7 +53,7 @@ static enum err steps_until(struct reader_of_settle *r, int64_t ns)
         for (int i = 0; i < SETTLE_WINDOWS; i++)
             r->sum[i] = 0;
         r->open = x->selected && x->direction != 0;
-        r->fall_ns = -1;
+        r->fall_ps = -1;
     }
     return ERR_OK;
 }
@@ -83,9 +83,9 @@ static enum err take(struct reader_of_settle *r, struct tick tick, const struct 
             return ERR_FORMAT;
         int64_t ns = ps / PS_PER_NS;
         TRY(steps_until(r, ns));
-        if (r->open && r->fall_ns >= 0)
-            interval(r, r->fall_ns, ps, ns);
-        r->fall_ns = ps;
+        if (r->open && r->fall_ps >= 0)
+            interval(r, r->fall_ps, ps, ns);
+        r->fall_ps = ps;
     }
     return ERR_OK;
 }
@@ -95,7 +95,7 @@ enum err settle_read(struct capture *c, const struct listen *l, const struct flu
 {
     struct chunk chunk = {0};
     struct tick tick = capture_info(c)->tick;
-    struct reader_of_settle r = {.s = s, .l = l, .step_ns = -1, .fall_ns = -1};
+    struct reader_of_settle r = {.s = s, .l = l, .step_ns = -1, .fall_ps = -1};
     bool fm = code->encoding == ENC_FM;
     r.cell_ps = code->cell_ns * 1e3;
     r.step_min = fm ? 1 : 2;

@@ -26,8 +26,8 @@ struct settle {
     size_t seeks, cap;
 };
 
-/* Adds the seeks of a capture that were followed by SETTLE_WINDOWS of reading. cell_ns: of its
- * code. */
+/* Adds the seeks of a capture that were followed by SETTLE_WINDOWS of reading. code: of its
+ * read data; nothing is added where that has no cell. */
 enum err settle_read(struct capture *c, const struct listen *l, const struct flux_quality *code,
                      volatile const int *stop, struct settle *s, struct err_msg *e);
 
