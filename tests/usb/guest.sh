@@ -20,25 +20,34 @@ skip() {
 for program in qemu-system-x86_64 busybox cpio; do
   command -v $program >/dev/null || skip "no $program (Debian packages qemu-system-x86, busybox-static, cpio)"
 done
-[ -e "$kernel/vhci-hcd.ko" ] || skip "no kernel in $kernel: sh tests/usb/guest_kernel.sh $kernel fetches it"
+[ -e "$kernel/udevadm" ] || skip "no kernel in $kernel: sh tests/usb/guest_kernel.sh $kernel fetches it"
 
 work=$(mktemp -d)
 trap 'rm -rf "$work"' EXIT
 root=$work/root
-mkdir -p "$root/bin" "$root/proc" "$root/sys" "$root/dev" "$root/tmp" "$root/modules"
+mkdir -p "$root/bin" "$root/proc" "$root/sys" "$root/dev" "$root/run" "$root/etc" "$root/tmp" \
+  "$root/modules"
+chmod 1777 "$root/tmp"
 DESTDIR=$root cmake --install "$build" --strip >/dev/null
-cp "$(command -v busybox)" "$build/tests/usb/usb_bench_vhci" "$build/tests/usb/flux_check" "$root/bin"
+cp "$(command -v busybox)" "$kernel/udevadm" "$build/tests/usb/usb_bench_vhci" "$build/tests/usb/flux_check" "$root/bin"
 cp "$kernel"/*.ko "$root/modules"
 cp "$here/guest_init.sh" "$root/init"
 cp "$here/record_cases.sh" "$root"
+ln -s udevadm "$root/bin/systemd-udevd"
+printf 'root:x:0:0::/:/bin/sh\nstranger:x:1000:1000::/:/bin/sh\nmember:x:1001:1001::/:/bin/sh\n' >"$root/etc/passwd"
+printf 'root:x:0:\nplugdev:x:46:member\nstranger:x:1000:\nmember:x:1001:\n' >"$root/etc/group"
 printf '%s\n' "$@" >"$root/cases"
 chmod +x "$root/init"
 # Every shared library where the loader looks for it.
-ldd "$root/usr/local/bin/whichend" "$root/bin/usb_bench_vhci" "$root/bin/flux_check" |
+LD_LIBRARY_PATH=$kernel ldd "$root/bin/udevadm" "$root/usr/local/bin/whichend" "$root/bin/usb_bench_vhci" "$root/bin/flux_check" |
   sed -n 's/^[^/]*\(\/[^ ]*\) (.*/\1/p' | sort -u |
   while read -r library; do
-    mkdir -p "$root$(dirname "$library")"
-    cp -L "$library" "$root$library"
+    case $library in
+      "$kernel"/*) to=$root/lib/x86_64-linux-gnu ;;
+      *) to=$root$(dirname "$library") ;;
+    esac
+    mkdir -p "$to"
+    cp -L "$library" "$to"
   done
 (cd "$root" && find . | cpio -o -H newc --quiet | gzip -1) >"$work/initrd"
 

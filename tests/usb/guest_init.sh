@@ -6,9 +6,11 @@ export PATH=/bin:/usr/local/bin SLOW=4
 mount -t proc proc /proc
 mount -t sysfs sys /sys
 mount -t devtmpfs dev /dev
+mount -t tmpfs run /run
 for module in usb-common usbcore usbip-core vhci-hcd; do
   [ ! -e "/modules/$module.ko" ] || insmod "/modules/$module.ko"
 done
+systemd-udevd --daemon # applies the rule that is installed
 echo "guest: kernel $(uname -r), up for $(cut -d ' ' -f 1 /proc/uptime) s"
 while read -r name; do
   if sh /record_cases.sh usb_bench_vhci /usr/local/bin/whichend flux_check "$name"; then

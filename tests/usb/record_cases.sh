@@ -217,6 +217,33 @@ case_as_a_drive() { # a computer that is busy elsewhere may leave gaps; then it 
   "$whichend" measure one.wec 2>&1 | grep -q 'code: MFM' || complain "what was played is not read"
 }
 
+# ---- only in a real kernel, with udev ----
+
+case_held_by_another_program() {
+  beside $one -- sh -c "
+    $inline --seconds 60 -o one.wec & until [ -e one.wec ]; do sleep 0.1; done
+    $inline --seconds 1 -o two.wec; echo second \$?
+    kill -INT \$!; wait \$!; echo first \$?"
+  says "usb:ONE: another program holds the adapter; end that one first"
+  says "second 69"
+  says "first 130"
+  whole one.wec
+}
+
+case_permission() { # the rule that is installed lets members of plugdev in, and nobody else
+  chmod 755 .
+  rm -rf free
+  mkdir -m 777 free
+  beside $one -- sh -c "
+    udevadm settle
+    su -s /bin/sh -c '$inline --seconds 1 -o free/one.wec' stranger; echo stranger \$?
+    su -s /bin/sh -c '$inline --seconds 1 -o free/two.wec' member; echo member \$?"
+  says "no permission for /dev/bus/usb/001/[0-9]*: copy the rule .*/70-whichend.rules"
+  says "stranger 69"
+  says "member 0"
+  whole free/two.wec
+}
+
 for name; do
   for try in 1 2 3; do
     rm -f ./*.wec

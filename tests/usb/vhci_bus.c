@@ -39,6 +39,7 @@ enum word {
 #define SPEED_FULL   2   /* enum usb_device_speed of the kernel */
 #define SPEED_HIGH   3
 #define APPEAR_TRIES 500
+#define STEP_US      4000
 
 struct urb {
     uint32_t sequence;
@@ -53,6 +54,7 @@ struct port {
     size_t index;
     int socket; /* our end; -1: not plugged in */
     pthread_t reader;
+    int64_t looked_us, time_us; /* real, and the device's; see pass_time */
     int64_t gone_us;
     struct urb in[URBS_MAX]; /* waiting, oldest first */
     size_t n;
@@ -259,12 +261,22 @@ static void pull_out(struct port *p)
         free(take(p, 0).buffer);
 }
 
+/* An emulated computer has too little time at times: then it stands still for the device too,
+ * which goes on step by step, so that whoever asks it meanwhile gets an answer. */
+static void pass_time(struct port *p)
+{
+    int64_t now = usb_device_now_us(), passed = now - p->looked_us;
+    p->looked_us = now;
+    p->time_us += passed < STEP_US ? passed : STEP_US;
+    usb_device_advance(p->device, p->time_us);
+}
+
 static void tick(struct port *p)
 {
     bool leaves = false;
     if (p->socket >= 0) {
         pthread_mutex_lock(&p->bus->lock);
-        usb_device_advance(p->device, usb_device_now_us());
+        pass_time(p);
         run_in(p);
         leaves = usb_device_gone(p->device);
         pthread_mutex_unlock(&p->bus->lock);
