@@ -53,7 +53,7 @@ LD_LIBRARY_PATH=$kernel ldd "$root/bin/udevadm" "$root/usr/local/bin/whichend" "
 
 # Not kvm: where it is there but does not work, the guest would stand still. A panic ends it.
 status=0
-timeout 270 qemu-system-x86_64 -accel tcg,thread=multi -M q35 -cpu max -smp 1 -m 512 -nodefaults \
+timeout 400 qemu-system-x86_64 -accel tcg,thread=multi -M q35 -cpu max -smp 1 -m 512 -nodefaults \
   -no-user-config -display none -no-reboot -serial stdio -kernel "$kernel/vmlinuz" -initrd "$work/initrd" \
   -append "console=ttyS0 panic=-1 quiet" </dev/null >"$work/console" 2>&1 || status=$?
 tr -d '\r' <"$work/console"
