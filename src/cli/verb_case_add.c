@@ -68,9 +68,10 @@ static enum err set_keys(struct case_edit *x, const struct args *a, const char *
     return set_lines(x, a, name, e);
 }
 
-/* The file must be a capture, read with the lines that the case will map for it. */
+/* The file must be a capture, read with the lines that the case will map for it. *own: the role
+ * and tap that it was recorded with, where it says so. */
 static enum err open_once(const struct case_edit *x, const char *name, const char *source,
-                          struct err_msg *e)
+                          struct capture_info *own, struct err_msg *e)
 {
     struct case_file c;
     struct capture *in = NULL;
@@ -83,9 +84,32 @@ static enum err open_once(const struct case_edit *x, const char *name, const cha
             code = capture_open(source, &c.capture[i].map, &in, e);
         }
     }
+    *own = (struct capture_info){.role = ""};
+    if (in != NULL) {
+        *own = *capture_info(in);
+    }
     capture_close(in);
     case_file_release(&c);
     return code;
+}
+
+/* What the recording says of itself and the person did not. */
+static enum err set_own(struct case_edit *x, const struct args *a, const char *name,
+                        const struct capture_info *own, struct err_msg *e)
+{
+    const struct {
+        enum opt opt;
+        const char *key, *value;
+    } own_keys[] = {{OPT_ROLE, "role", own->role}, {OPT_TAP, "tap", own->tap}};
+    char section[NAME_BYTES_MAX + 16];
+    (void)snprintf(section, sizeof section, "capture %s", name);
+    for (size_t i = 0; i < sizeof own_keys / sizeof own_keys[0]; i++) {
+        const struct case_key *key = case_key_find("capture", own_keys[i].key);
+        if (!args_has(a, own_keys[i].opt) && case_value_fits(key, own_keys[i].value)) {
+            TRY(edit_set(x, section, own_keys[i].key, own_keys[i].value, e));
+        }
+    }
+    return ERR_OK;
 }
 
 static enum err already_named(const struct case_edit *x, const char *name, struct err_msg *e)
@@ -153,11 +177,13 @@ static enum err add(struct case_edit *x, const struct args *a, const char *base,
                     const char *target, struct err_msg *e)
 {
     char name[NAME_BYTES_MAX];
+    struct capture_info own;
     enum err code = ERR_OK;
     TRY(capture_name(a, base, name, e));
     TRY(already_named(x, name, e));
     TRY(set_keys(x, a, name, base, e));
-    TRY(open_once(x, name, a->word[1], e));
+    TRY(open_once(x, name, a->word[1], &own, e));
+    TRY(set_own(x, a, name, &own, e));
     bool there = same_file(a->word[1], target);
     TRY(there ? ERR_OK : copy_file(a->word[1], target, e));
     code = edit_write(x, true, e);

@@ -98,6 +98,9 @@ void case_file_release(struct case_file *c);
 /* First value told for section and key (any name), or NULL. */
 const char *case_told(const struct case_file *c, const char *section, const char *key);
 
+/* Is there a pull-up at the tap? One of its own, or an adapter that stands in for the machine
+ * or the drive and brings the resistors of that end. */
+bool case_pulled_up(const struct case_capture *c);
 /* The value told for section, name and key, or NULL. */
 const char *case_told_named(const struct case_file *c, const char *section, const char *name,
                             const char *key);
@@ -117,6 +120,7 @@ struct case_key {
 size_t case_keys(const struct case_key **out);
 /* NULL where there is none. */
 const struct case_key *case_key_find(const char *section, const char *key);
+bool case_value_fits(const struct case_key *key, const char *value);
 
 /* The words of a key whose values are words between bars, by their place from 0: the place of a
  * word (-1: it is none), and the word of a place ("" behind the last). */

@@ -22,7 +22,6 @@ const char *case_nearest_section(const char *word);
 /* Make `known` the best so far if it is closer to word than *distance. */
 void near_word(const char *word, const char *known, const char **best, size_t *distance);
 
-bool case_value_fits(const struct case_key *key, const char *value);
 bool case_number(const char *s, double *out);
 bool case_ratio(const char *s, int *out_part, int *out_whole);
 

@@ -203,6 +203,11 @@ const char *case_word(const struct case_key *key, int place, char out[CASE_WORD_
     return out;
 }
 
+bool case_pulled_up(const struct case_capture *c)
+{
+    return c->pull_up_ohm > 0 || c->role == ROLE_AS_MACHINE || c->role == ROLE_AS_DRIVE;
+}
+
 bool case_list_next(const char **at, const char **item, size_t *len)
 {
     const char *begin = *at + strspn(*at, ", ");

@@ -109,7 +109,7 @@ static enum err add_line(const struct feature_from *f, enum sig s, struct featur
         return ERR_OK;
     /* A flat high line at its open-collector driver's side proves nothing without a pull-up
      * (contract). */
-    if (state == STATE_NEVER && driver_side && !f->cap->pull_up_ohm)
+    if (state == STATE_NEVER && driver_side && !case_pulled_up(f->cap))
         return ERR_OK;
     /* The level of DIR means something at a step only; WGATE and its data have features of
      * their own. */

@@ -51,7 +51,7 @@ enum err features_write(const struct feature_from *f, struct feature_list *l)
 
     if (!feature_recorded(f, SIG_WGATE))
         return ERR_OK;
-    if (flat && !f->at_drive && !f->cap->pull_up_ohm)
+    if (flat && !f->at_drive && !case_pulled_up(f->cap))
         return ERR_OK;
     if (flat)
         answer = 0;
@@ -108,7 +108,7 @@ static enum err add_machine(const struct feature_from *f, struct feature_list *l
     if (!feature_recorded(f, SIG_STEP) || f->cap->asked == ASKED_NOTHING)
         return ERR_OK;
     if (machine_silent(f)) {
-        if (!f->at_drive && !f->cap->pull_up_ohm)
+        if (!f->at_drive && !case_pulled_up(f->cap))
             return ERR_OK;
         answer = 3;
     } else if (b->restores_failed || b->retries) {

@@ -312,6 +312,18 @@ static void note_outcomes(const struct case_file *c, struct gathered *g)
     g->all_worked = worked > 0 && !other;
 }
 
+/* A recording knows at which plug it was taken; a case that says otherwise turns every fault
+ * round. */
+static void check_tap(const struct case_capture *cap, const struct capture_info *info,
+                      struct verdict *v)
+{
+    const char *told = cap->tap == TAP_MACHINE_END ? "machine-end" : "drive-end";
+
+    if (cap->tap != TAP_UNKNOWN && info->tap[0] && strcmp(info->tap, told) != 0)
+        verdict_warn(v, "%s: the case says %s, the recording itself %s", cap->name, told,
+                     info->tap);
+}
+
 static enum err draw(const struct case_file *c, struct taken *t, struct gathered *g,
                      struct verdict *v)
 {
@@ -327,9 +339,10 @@ static enum err draw(const struct case_file *c, struct taken *t, struct gathered
         s->disk_none = c->capture[i].disk == DISK_NONE;
         s->disk_blank = c->capture[i].disk == DISK_BLANK;
         s->after |= mended_before(c, &c->capture[i]);
-        s->tap_pull_up = s->tap_pull_up || c->capture[i].pull_up_ohm > 0;
+        s->tap_pull_up = s->tap_pull_up || case_pulled_up(&c->capture[i]);
         g->setting[g->runs].asked |= c->capture[i].asked;
         g->adapter = g->adapter || t[i].survey.info.format == CAPTURE_WEC;
+        check_tap(&c->capture[i], &t[i].survey.info, v);
         g->flux_seen = g->flux_seen || (t[i].survey.flux_recorded && t[i].survey.flux_usable);
         for (size_t k = 0; k < t[i].survey.warning_count; k++)
             verdict_warn(v, "%s: %s", c->capture[i].name, t[i].survey.warning[k]);
