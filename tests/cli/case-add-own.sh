@@ -5,6 +5,6 @@
   --cable ribbon-34-straight --disk known-good || exit
 "$WHICHEND" case add bench alone.wec || exit
 cat bench/case.ini
-"$WHICHEND" judge bench | head -2
+"$WHICHEND" judge bench | sed -n 1,2p
 "$WHICHEND" case note bench 'capture alone.tap=drive-end' || exit
 "$WHICHEND" judge bench | grep 'the recording itself'
