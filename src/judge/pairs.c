@@ -9,7 +9,7 @@
 
 /* A pair that at its best stays so far behind the best single cause changes no figure that is
  * shown. */
-#define HOPELESS_NAT 12.0
+#define HOPELESS_NAT 10.0
 /* A second fault that could not add this much to the first would be left out all the same. */
 #define PROMISING_NAT (1 * NAT_PER_DECIBAN)
 

@@ -193,13 +193,17 @@ static void play_drive(struct play *p)
     p->blind = p->seen[SIG_INDEX] != RX_OK || p->index < 0.2;
 }
 
+static bool restore_fails(const struct play *p)
+{
+    return !(p->untold & UNTOLD_WAITS) &&
+           (p->out_steps == 2 || p->refused || (!p->restored && !p->f->machine));
+}
+
 /* Choices that differ in nothing here are counted once: going on matters where a restore fails,
  * setting in late where a gate is held on, a supply gives way or a contact swallows steps. */
 static double choice_chance(const struct play *p)
 {
-    bool waits = p->untold & UNTOLD_WAITS;
-    bool fails =
-        !waits && (p->out_steps == 2 || p->refused || (!p->restored && !p->f->machine));
+    bool waits = p->untold & UNTOLD_WAITS, fails = restore_fails(p);
     bool late = p->untold & UNTOLD_LATE;
     double chance = untold_chance(p->s, p->untold) * p->signal * p->write_choice;
 
@@ -300,6 +304,8 @@ double world_play(const struct play *begun, unsigned untold, struct world *out)
     if ((untold & UNTOLD_WAITS) && !p.blind)
         return 0;
     play_head(&p);
+    if ((untold & UNTOLD_GOES_ON) && !restore_fails(&p))
+        return 0;
     play_read(&p);
     play_machine(&p);
     chance = choice_chance(&p);
