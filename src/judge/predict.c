@@ -103,14 +103,21 @@ static void speed(const struct world *w, const struct feature *f, double *answer
         predict_set(answer, SPEED_COUNT, s->sags || s->index_weak ? sag : good);
 }
 
+/* Two outputs touch, and one of them is on whenever the drive is selected: then both are. */
+static bool join_goes_with_select(const struct world *w)
+{
+    const struct state *s = w->play.f;
+
+    return s->join_a >= SIG_FROM_DRIVE && s->join_b >= SIG_FROM_DRIVE &&
+           (touch_of(&w->play, (enum sig)s->join_a) == TOUCH_ON ||
+            touch_of(&w->play, (enum sig)s->join_b) == TOUCH_ON);
+}
+
 static void pair(const struct world *w, const struct feature *f, double *answer)
 {
     const struct state *s = w->play.f;
     bool touching = s->join_a >= 0;
-    /* two outputs, one of them on whenever the drive is selected: both go with select */
-    bool hidden = touching && s->join_a >= SIG_FROM_DRIVE && s->join_b >= SIG_FROM_DRIVE &&
-                  (touch_of(&w->play, (enum sig)s->join_a) == TOUCH_ON ||
-                   touch_of(&w->play, (enum sig)s->join_b) == TOUCH_ON);
+    bool hidden = join_goes_with_select(w);
 
     if (f->sig == SIG_COUNT)
         predict_yes(answer, hidden ? 0.15 : touching ? 0.8 : 0.01);
@@ -230,7 +237,8 @@ static double mix_of(const struct feature *f)
 /* How much of an answer its predictor leaves open, spread over all answers alike. */
 static double left_open(const struct world *w, const struct feature *f)
 {
-    bool vague = f->kind != FEATURE_PAIR && touches_group(w->play.f, f->group);
+    bool vague = f->kind != FEATURE_PAIR && touches_group(w->play.f, f->group) &&
+                 !join_goes_with_select(w);
     double eps = mix_of(f);
 
     return vague ? 1 - (1 - eps) * 0.8 : eps;

@@ -102,6 +102,10 @@ static struct pattern touching(const struct play *p, enum sig s, struct pattern 
 
     if (partner < 0)
         return ok;
+    if (s == SIG_WPROT && (p->untold & UNTOLD_PROTECTED) && partner >= SIG_FROM_DRIVE)
+        return ok; /* on already, as long as the drive is selected */
+    if (partner == SIG_WPROT && (p->untold & UNTOLD_PROTECTED) && s >= SIG_FROM_DRIVE)
+        return level(0.005, 0.08, 0.9);
     switch (touch_of(p, (enum sig)partner)) {
     case TOUCH_ON:
         return (struct pattern){{0.01, 0.3, 0.15, 0.03, s < SIG_FROM_DRIVE ? 0.001 : 0.5}};
