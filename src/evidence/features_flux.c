@@ -25,8 +25,8 @@
 struct sums {
     double transitions, noise, other, poor, clean;
     double margin, jitter, weight;
-    double cell, timed;        /* of those that a spindle coming up to speed does not mar */
-    double stretch, stretch_2; /* of the cell against its rate's, and its square */
+    double timed;              /* of those that a spindle coming up to speed does not mar: */
+    double stretch, stretch_2; /* of the cell against its own rate's, and its square */
     int good, damaged, absent, ids_good, ids_bad;
     int32_t rate;
     enum encoding encoding;
@@ -83,7 +83,6 @@ static void add_up(const struct feature_from *f, const struct visit *v, struct s
         return;
     stretch = v->quality.cell_ns * 2e-9 * v->quality.data_rate;
     a->timed += n;
-    a->cell += v->quality.cell_ns * n;
     a->stretch += stretch * n;
     a->stretch_2 += stretch * stretch * n;
 }
@@ -152,6 +151,13 @@ static double nearest_rate(const struct limit *l, double kbps)
     return best;
 }
 
+/* The rate with this drive's stretch of it: of a disk of two codes, each visit against its own.
+ */
+static double mean_kbps(const struct sums *a)
+{
+    return a->rate / 1000.0 / (a->stretch / a->timed);
+}
+
 /* How far the visits' cells differ from each other, rms. */
 static double cell_wander_percent(const struct sums *a)
 {
@@ -178,14 +184,14 @@ static enum err add_cell(const struct feature_from *f, const struct sums *a,
         feature_value(n, wander, 1, "%");
         return ERR_OK;
     }
-    kbps = 1e6 / (2 * a->cell / a->timed);
+    kbps = mean_kbps(a);
     nominal = nearest_rate(rate, kbps);
     off = fabs(kbps - nominal) / nominal * 100;
     TRY(feature_add(l, f, FEATURE_CELL, GROUP_READ, SIG_RDATA, 0, &n, "flux.cell",
                     "the bit cell is %.1f ns, %.1f %% off that of %.0f kbit/s",
-                    a->cell / a->timed, off, nominal));
+                    1e6 / (2 * kbps), off, nominal));
     feature_soften(n, off, 0.2, edges, 3);
-    feature_value(n, a->cell / a->timed, 1, "ns");
+    feature_value(n, 1e6 / (2 * kbps), 1, "ns");
     return ERR_OK;
 }
 
@@ -216,7 +222,7 @@ static enum err add_rate(const struct feature_from *f, const struct sums *a,
     if (!rate || !rate->has_typ || a->timed <= 0 || a->rate <= 0 ||
         cell_wander_percent(a) > CELL_WANDERS_PERCENT)
         return ERR_OK;
-    kbps = 1e6 / (2 * a->cell / a->timed);
+    kbps = mean_kbps(a);
     if (f->s->rotation.from == ROTATION_INDEX && nominal_rpm > 0)
         kbps *= nominal_rpm / f->s->rotation.rpm;
     ratio = kbps / nearest_rate(rate, kbps);
