@@ -50,11 +50,17 @@ static int state_from_machine(const struct line_stats *st)
     return STATE_TOGGLES;
 }
 
-/* Time in which this unit was selected: a machine that polls selects others too, and while it
- * does this drive says nothing. Where another drive spoke then, all selects count. */
+/* Time in which this unit was selected: a machine that polls selects others too. */
+static int64_t own_selected_ns(const struct feature_from *f, const struct line_stats *st)
+{
+    return feature_recorded(f, SIG_SEL) ? feature_stats(f, SIG_SEL)->low_ns : st->selected_ns;
+}
+
+/* While others are selected this drive says nothing. Where another drive spoke then, all
+ * selects count. */
 static int64_t selected_time(const struct feature_from *f, const struct line_stats *st)
 {
-    int64_t own = feature_stats(f, SIG_SEL)->low_ns;
+    int64_t own = own_selected_ns(f, st);
 
     return own < st->selected_ns && st->low_selected_ns <= own + SAME_TIME_NS * (st->falls + 1)
                ? own
@@ -162,11 +168,8 @@ static enum err add_unselected(const struct feature_from *f, struct feature_list
 static bool goes_with_select(const struct feature_from *f, enum sig s)
 {
     const struct line_stats *x = feature_stats(f, s);
-    /* this unit's own: a machine that polls selects others too */
-    int64_t selected_ns =
-        feature_recorded(f, SIG_SEL) ? feature_stats(f, SIG_SEL)->low_ns : x->selected_ns;
 
-    return s >= SIG_FROM_DRIVE && selected_ns - x->low_ns <= SAME_TIME_NS * x->falls;
+    return s >= SIG_FROM_DRIVE && own_selected_ns(f, x) - x->low_ns <= SAME_TIME_NS * x->falls;
 }
 
 /* Two level lines that spend the same time low, and some of it high, with as many falls: they

@@ -42,12 +42,9 @@ size_t likeliest_of(const struct inference *n, enum end e)
 
 static double second(const double *end, enum end first)
 {
-    double best = 0;
+    enum end e = ends_second(end, first);
 
-    for (int e = 0; e < END_COUNT; e++)
-        if (e != (int)first && end[e] > best)
-            best = end[e];
-    return best;
+    return e == END_COUNT ? 0 : end[e];
 }
 
 /* Best evidence of a cause of an end, whatever its prior. */

@@ -384,6 +384,16 @@ enum end ends_leader(const double end[END_COUNT])
     return (enum end)best;
 }
 
+enum end ends_second(const double end[END_COUNT], enum end first)
+{
+    enum end best = END_COUNT;
+
+    for (enum end e = 0; e < END_COUNT; e++)
+        if (e != first && end[e] > (best == END_COUNT ? 0 : end[best]))
+            best = e;
+    return best;
+}
+
 void inference_release(struct inference *n)
 {
     for (size_t g = 0; g < n->group_count; g++)

@@ -99,6 +99,8 @@ void inference_ends(const struct inference *n, const double *joint, double *end)
 
 /* The end with the most. */
 enum end ends_leader(const double end[END_COUNT]);
+/* The one with the most behind it; END_COUNT where all others have nothing. */
+enum end ends_second(const double end[END_COUNT], enum end first);
 
 /* State of one hypothesis. */
 void hypothesis_state(const struct inference *n, const struct hypothesis *h, struct state *out);

@@ -1,5 +1,6 @@
 #include "judge/infer_rows.h"
 
+#include "judge/traits.h"
 #include "judge/world.h"
 
 #include <math.h>
@@ -122,8 +123,7 @@ static bool cures(const struct inference *n, int fault, const struct feature *f)
 {
     const struct traits *t = traits_of(n, fault);
 
-    return t && t->end == (enum end)f->sig2 &&
-           (!f->repair_kinds || (t->cured & f->repair_kinds));
+    return t && traits_cured_by(t, (enum end)f->sig2, f->repair_kinds);
 }
 
 /* Work on a part: worked, partly, failed, sometimes. */

@@ -72,17 +72,11 @@ static const struct fault_share *leading_fault(const struct verdict *v)
 
 static void rivals(const struct verdict *v, char *out, size_t max)
 {
-    double best = 0;
-    int second = -1;
+    enum end second = ends_second(v->end, v->leading);
 
-    for (int e = 0; e < END_COUNT; e++)
-        if (e != (int)v->leading && v->end[e] > best) {
-            best = v->end[e];
-            second = e;
-        }
-    if (second >= 0)
+    if (second != END_COUNT)
         snprintf(out, max, "%s (%.0f %%) or %s (%.0f %%)", end_shown(v->leading),
-                 v->probability * 100, end_shown((enum end)second), best * 100);
+                 v->probability * 100, end_shown(second), v->end[second] * 100);
     else
         snprintf(out, max, "%s", end_shown(v->leading));
 }
@@ -138,7 +132,6 @@ static enum err say_remains(const struct inference *n, struct verdict *v)
 {
     enum end first, second;
     char text[200] = "", other[80] = "";
-    double rest[END_COUNT];
     int fault;
 
     v->worked_on = n->g->works > 0;
@@ -146,14 +139,12 @@ static enum err say_remains(const struct inference *n, struct verdict *v)
         return ERR_OK;
     TRY(mended_remains(n, v->remaining, &fault));
     first = ends_leader(v->remaining);
-    memcpy(rest, v->remaining, sizeof rest);
-    rest[first] = 0;
-    second = ends_leader(rest);
+    second = ends_second(v->remaining, first);
     if (fault >= 0 && n->c->fault[fault].end == first)
         snprintf(text, sizeof text, ": %s", n->c->fault[fault].text);
-    if (rest[second] > REMAINS_MIN)
+    if (second != END_COUNT && v->remaining[second] > REMAINS_MIN)
         snprintf(other, sizeof other, "; or %s, %.0f %%", end_shown(second),
-                 100 * rest[second]);
+                 100 * v->remaining[second]);
     if (first == END_NONE)
         snprintf(v->remains, sizeof v->remains,
                  "After the work on record nothing that was exercised is at fault any more "

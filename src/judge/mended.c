@@ -2,6 +2,7 @@
 
 #include "judge/engine.h"
 #include "judge/repeats.h"
+#include "judge/traits.h"
 
 #include <limits.h>
 #include <math.h>
@@ -19,12 +20,9 @@ static const double elsewhere[OUTCOMES] = {0.15, 0.08, 0.01, 0.04, 0.03};
 
 static int outcome_of(const char *word)
 {
-    static const char *const words[] = {"worked", "partly", "failed", "sometimes"};
+    int place = word ? case_word_place(case_key_find("repair", "outcome"), word) : -1;
 
-    for (int i = 0; word && i < UNTOLD; i++)
-        if (!strcmp(word, words[i]))
-            return i;
-    return UNTOLD;
+    return place < 0 ? UNTOLD : place;
 }
 
 /* The k-th work of the case in the order of the names; NULL behind the last. */
@@ -85,7 +83,7 @@ static double cure_chance(const struct inference *n, const struct hypothesis *h,
     const struct traits *t = fault >= 0 ? &n->c->fault[fault].traits : NULL;
     enum end end = t ? t->end : h->end;
 
-    if (end == w->part && t && (!w->kinds || (t->cured & w->kinds)))
+    if (t && traits_cured_by(t, w->part, w->kinds))
         return cures_it[w->outcome];
     if (end == w->part)
         return same_end[w->outcome];

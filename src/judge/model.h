@@ -13,6 +13,7 @@
 enum mode { MODE_OK, MODE_DEAD /* never active */, MODE_STUCK /* always active */ };
 enum spin { SPIN_OK, SPIN_STILL, SPIN_FAST, SPIN_SLOW, SPIN_UNSTEADY };
 enum plug { PLUG_OK, PLUG_REVERSED, PLUG_PAIR, PLUG_ROW, PLUG_UNPLUGGED };
+enum twist { TWIST_OK, TWIST_MISSING, TWIST_MISPLACED /* on other conductors */ };
 enum medium {
     MEDIUM_OK,
     MEDIUM_ABSENT,
@@ -56,8 +57,8 @@ struct state {
     bool lead_open[SIG_COUNT][3]; /* by enum tap */
     int join_a, join_b;           /* signals that touch; -1 none */
     enum plug plug;
-    bool twist /* missing */, misplaced /* on other conductors */, grounds, separator, machine,
-        pull_up, contact;
+    enum twist twist;
+    bool grounds, separator, machine, pull_up, contact;
     enum spin spin;
     bool hub, index_dead, index_weak, track0_dead, track0_stuck, stepper_stuck, stepper_slips,
         outrun /* steps too fast for a sound drive */;

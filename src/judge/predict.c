@@ -49,8 +49,7 @@ static void unselected(const struct world *w, const struct feature *f, double *a
         live = 0.95;
     else if (w->play.in[SIG_SEL] == RX_STUCK && predict_rx(w, SIG_SEL, f->tap) != RX_STUCK)
         live = 0.9;
-    else if (s->shared || s->twist || s->misplaced || s->join_a == SIG_SEL ||
-             s->join_b == SIG_SEL)
+    else if (s->shared || s->twist || s->join_a == SIG_SEL || s->join_b == SIG_SEL)
         live = 0.25;
     predict_yes(answer, live);
 }
@@ -125,7 +124,7 @@ static void pair(const struct world *w, const struct feature *f, double *answer)
                           (s->join_b == (int)f->sig && s->join_a == f->sig2)))
         predict_yes(answer, hidden ? 0.15 : 0.8);
     else
-        predict_yes(answer, s->plug == PLUG_PAIR || s->twist || s->misplaced ? 0.05 : 0.004);
+        predict_yes(answer, s->plug == PLUG_PAIR || s->twist ? 0.05 : 0.004);
 }
 
 static void rail(const struct world *w, const struct feature *f, double *answer)

@@ -305,7 +305,7 @@ static void unplugged(const struct world *w, double *answer)
 
     if (s->shared || s->terminator_double)
         SET(0.25, 0.72, 0.03);
-    else if (s->strap || s->sags || s->twist || s->misplaced || w->play.in[SIG_SEL] == RX_STUCK)
+    else if (s->strap || s->sags || s->twist || w->play.in[SIG_SEL] == RX_STUCK)
         SET(0.6, 0.37, 0.03);
     else
         SET(0.93, 0.05, 0.02);
@@ -317,7 +317,7 @@ static void together(const struct world *w, double *answer)
 
     predict_yes(answer, s->shared                               ? 0.85
                         : s->strap                              ? 0.4
-                        : s->twist || s->misplaced              ? 0.35
+                        : s->twist                              ? 0.35
                         : s->machine_out[SIG_SEL] == MODE_STUCK ? 0.8
                         : w->play.in[SIG_SEL] == RX_STUCK       ? 0.6
                         : s->join_a == SIG_SEL                  ? 0.3

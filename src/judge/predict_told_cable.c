@@ -12,7 +12,7 @@ void predict_told_cable(const struct world *w, double *answer)
     static const double otherwise[] = {0.35, 0.4, 0.25};
     static const double sound[] = {0.965, 0.02, 0.015};
     const struct state *s = w->play.f;
-    bool wire = s->join_a >= 0 || s->twist || s->misplaced;
+    bool wire = s->join_a >= 0 || s->twist;
 
     for (int i = 0; i < SIG_COUNT; i++)
         wire = wire || s->conductor[i] != MODE_OK;

@@ -61,8 +61,6 @@ static const struct flag_word flags[] = {
     FLAG("machine", "dead", machine),
     FLAG("machine", "contact", contact),
     FLAG("pull-up", "missing", pull_up),
-    FLAG("twist", "missing", twist),
-    FLAG("twist", "wrong", misplaced),
     FLAG("hub", "slips", hub),
     FLAG("index", "dead", index_dead),
     FLAG("index", "weak", index_weak),
@@ -102,6 +100,8 @@ static const struct value_word plugs[] = {{"plug", "reversed", PLUG_REVERSED},
                                           {"plug", "pair", PLUG_PAIR},
                                           {"plug", "row", PLUG_ROW},
                                           {"plug", "unplugged", PLUG_UNPLUGGED}};
+static const struct value_word twists[] = {{"twist", "missing", TWIST_MISSING},
+                                           {"twist", "wrong", TWIST_MISPLACED}};
 static const struct value_word media[] = {{"disk", "absent", MEDIUM_ABSENT},
                                           {"disk", "blank", MEDIUM_BLANK},
                                           {"disk", "worn", MEDIUM_WORN},
@@ -133,6 +133,8 @@ static bool apply_part(struct state *s, const char *part, const char *mode)
         s->spin = (enum spin)v;
     else if ((v = FIND(plugs)) >= 0)
         s->plug = (enum plug)v;
+    else if ((v = FIND(twists)) >= 0)
+        s->twist = (enum twist)v;
     else if ((v = FIND(media)) >= 0)
         s->medium = (enum medium)v;
     else

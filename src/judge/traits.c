@@ -110,3 +110,8 @@ void traits_begin(enum end end, enum sig sig, struct traits *t)
     else
         t->reach = end == END_DISK ? REACH_DISK : REACH_DRIVE;
 }
+
+bool traits_cured_by(const struct traits *t, enum end part, unsigned kinds)
+{
+    return t->end == part && (!kinds || (t->cured & kinds));
+}

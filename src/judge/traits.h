@@ -11,6 +11,8 @@ void traits_begin(enum end end, enum sig sig, struct traits *t);
 bool traits_varies(const char *text, struct traits *t); /* "plugs heat place ..." */
 bool traits_cured(const char *text, struct traits *t);  /* kinds of work of a [repair] */
 bool traits_reach(const char *text, struct traits *t);  /* "drive", "unit", "bus", "disk" */
+/* Does work of these kinds (0: not told) on a part cure the fault? */
+bool traits_cured_by(const struct traits *t, enum end part, unsigned kinds);
 /* "belt-looks slack broken, noise squeals": what a look at the part, or its history, gives. */
 bool traits_signs(const char *text, struct traits *t);
 

@@ -130,10 +130,10 @@ enum rx rx_machine_to_drive(const struct play *p, enum sig s)
     r = by_mode(p->f->machine_out[s], r);
     r = touched(p, s, r);
     r = by_mode(p->f->conductor[s], r);
-    if ((p->f->twist || p->f->misplaced) && (s == SIG_SEL || s == SIG_MOT))
+    if (p->f->twist == TWIST_MISPLACED && s == SIG_SEL)
+        r = RX_NOISY; /* another of these lines may select it */
+    else if (p->f->twist && (s == SIG_SEL || s == SIG_MOT))
         r = RX_NEVER;
-    if (p->f->misplaced && s == SIG_SEL) /* another of these lines may select it */
-        r = RX_NOISY;
     return through_plug(p, r);
 }
 
@@ -216,8 +216,6 @@ static double choice_chance(const struct play *p)
         return 0;
     if (fails)
         chance *= p->untold & UNTOLD_GOES_ON ? 0.4 : 0.6;
-    else if (p->untold & UNTOLD_GOES_ON)
-        return 0;
     if (p->in[SIG_WGATE] == RX_STUCK)
         chance *= late ? 0.3 : 0.7;
     else if (p->f->sags || p->f->contact)

@@ -163,9 +163,8 @@ static struct plugs machine_line(const struct play *p, enum sig s)
     if (f->plug == PLUG_ROW)
         w.drive = tied ? never() : always();
     if (f->twist && (s == SIG_SEL || s == SIG_MOT))
-        w.drive = make(0.6, 0.25, 0.14, 0.01);
-    if (f->misplaced && (s == SIG_SEL || s == SIG_MOT))
-        w.drive = make(0.5, 0.32, 0.17, 0.01);
+        w.drive = f->twist == TWIST_MISPLACED ? make(0.5, 0.32, 0.17, 0.01)
+                                              : make(0.6, 0.25, 0.14, 0.01);
     return w;
 }
 
@@ -240,7 +239,7 @@ static struct plugs drive_line(const struct play *p, enum sig s)
         w.machine = f->plug == PLUG_PAIR ? make(0.8, 0.12, 0.04, 0.04) : never();
     if (f->plug == PLUG_REVERSED)
         w.machine = w.drive = always();
-    if (f->misplaced && s == SIG_INDEX) { /* it lies beside the selects */
+    if (f->twist == TWIST_MISPLACED && s == SIG_INDEX) { /* it lies beside the selects */
         w.machine = mix(w.machine, make(0.8, 0.1, 0.08, 0.02), 0.65);
         w.drive = mix(w.drive, make(0.3, 0.35, 0.33, 0.02), 0.65);
     }
