@@ -21,18 +21,22 @@ struct several {
     int wrong;
 };
 
+static inline struct layout several_layout(bool fm)
+{
+    return (struct layout){.fm = fm,
+                           .sectors = SEVERAL_SECTORS,
+                           .size_code = fm ? 1 : 2,
+                           .gap3 = 80,
+                           .cylinder = 5,
+                           .side = 0,
+                           .index_mark = true,
+                           .rewritten = false};
+}
+
 static inline void several_begin(struct several *s, bool fm, struct dice *d)
 {
-    struct layout l = {.fm = fm,
-                       .sectors = SEVERAL_SECTORS,
-                       .size_code = 2,
-                       .gap3 = 80,
-                       .cylinder = 5,
-                       .side = 0,
-                       .index_mark = true,
-                       .rewritten = false};
+    struct layout l = several_layout(fm);
     memset(s, 0, sizeof *s);
-    l.size_code = fm ? 1 : 2;
     make_truth(&s->t, &l, d);
     make_turn(&s->t, &l, d, fm ? SEVERAL_CELLS / 2 : SEVERAL_CELLS);
 }

@@ -4,9 +4,8 @@
 #define TEST_SIM_SESSION_H
 
 #include "base/buf.h"
-#include "profile_parts.h"
 #include "sim/play.h"
-#include "sim/sim.h"
+#include "sim_options.h"
 
 #include <setjmp.h>
 #include <stdarg.h>
@@ -33,22 +32,6 @@ struct session {
     struct sim_result result;
     uint64_t hash;
 };
-
-static inline struct sim_options options_of(const struct parts *p, const char *fault,
-                                            uint64_t seed)
-{
-    return (struct sim_options){.fault = {fault, NULL},
-                                .seed = seed,
-                                .machine = p->machine,
-                                .drive = p->drive,
-                                .cable = p->cable,
-                                .asked = ASKED_READ,
-                                .machine_end = true,
-                                .drive_end = true,
-                                .both_one_clock = true,
-                                .known_good_disk = true,
-                                .pull_up_ohm = 2200};
-}
 
 static inline enum err keep_edge(void *ctx, int tap, int64_t tick, enum line line,
                                  enum level level)

@@ -76,14 +76,7 @@ static void a_field_written_wrong_stays_damaged(void **state)
     (void)state;
     struct dice d = {730};
     struct several s;
-    struct layout l = {.fm = false,
-                       .sectors = SECTORS,
-                       .size_code = 2,
-                       .gap3 = 80,
-                       .cylinder = 5,
-                       .side = 0,
-                       .index_mark = true,
-                       .rewritten = false};
+    struct layout l = several_layout(false);
     const struct play p = {.cell_ns = 2000, .speed = 1, .jitter_ns = 100};
     memset(&s, 0, sizeof s);
     make_truth(&s.t, &l, &d);
