@@ -2,25 +2,20 @@
  * the judge's model.
  */
 #include "judge_bench.h"
-#include "profile_parts.h"
-#include "sim/sim.h"
+#include "sim_options.h"
 
 #define PROFILES TEST_SOURCE_DIR "/profiles"
 
+/* The drive's end alone, and a disk that nobody knows. */
 static struct sim_options session_of(const struct parts *p, const char *fault, uint64_t seed)
 {
-    return (struct sim_options){.fault = {fault, NULL},
-                                .seed = seed,
-                                .machine = p->machine,
-                                .drive = p->drive,
-                                .cable = p->cable,
-                                .asked = ASKED_READ,
-                                .drive_end = true,
-                                .pull_up_ohm = 2200};
+    struct sim_options o = options_of(p, fault, seed);
+
+    o.machine_end = o.both_one_clock = o.known_good_disk = false;
+    return o;
 }
 
-/* Judges the capture of the drive's end alone, known to be good leads, of a rehearsed session.
- */
+/* Judges a rehearsed session, taken through leads that are known to be good. */
 static void judge_session(const struct sim_options *o, const char *profiles, struct verdict *v)
 {
     char folder[] = "/tmp/whichend-rehearsed-XXXXXX", text[4096];
